@@ -1,0 +1,203 @@
+package extract
+
+import (
+	"bedsaid/internal/finding"
+	"bedsaid/lexicon"
+)
+
+// question keeps what a question asks about until the answer comes.
+func (p *parser) question(c *chunk) {
+	f := p.frame(c)
+	for i := range f.preds { // a question denies nothing
+		f.preds[i].neg = false
+	}
+	if len(f.subs) > 0 {
+		side := p.held
+		p.setTopic(f.subs)
+		_ = side
+	}
+	p.endSide()
+	start := len(p.cands)
+	for i := range f.preds {
+		pr := &f.preds[i]
+		if pr.used || pr.kind == predNumber || pr.kind == predGeneric {
+			continue
+		}
+		for _, s := range p.resolve(f, pr) {
+			p.chart(f, &s)
+		}
+	}
+	if len(p.cands) == start { // "can you smell this?"
+		for _, s := range f.subs {
+			if s.fnd != nil && s.fnd.Yes != "" {
+				pr := pred{it: &c.items[0]}
+				p.chart(f, &said{pr: &pr, f: s.fnd, value: s.fnd.Yes, subj: s})
+			}
+		}
+	}
+	made := append([]*cand(nil), p.cands[start:]...)
+	p.cands = p.cands[:start]
+	if len(made) == 0 {
+		if p.ask != nil && p.ask.sent == p.sent {
+			a, b := c.span()
+			p.ask.extra = append(p.ask.extra, [2]int{a, b})
+		}
+		return
+	}
+	if p.ask != nil && p.ask.sent == p.sent {
+		p.ask.cands = append(p.ask.cands, made...)
+		return
+	}
+	p.ask = &question{cands: made, sent: p.sent}
+}
+
+// answerFirst takes the answer off the front of a sentence.
+func (p *parser) answerFirst(s *sentence) {
+	q := p.ask
+	if q == nil || len(s.chunks) == 0 || q.sent == p.sent {
+		return
+	}
+	if s.asked { // a further question; the first was not answered
+		return
+	}
+	first := &s.chunks[0]
+	yes, no := p.reads(first)
+	if !yes && !no {
+		if first.act != actState || first.content() {
+			q.talk++
+		} else {
+			q.talk++
+		}
+		if q.talk > 2 {
+			p.ask = nil
+		}
+		return
+	}
+	p.ask = nil
+	first.act = actAnswer
+	a, b := first.span()
+	tok := [][2]int{{a, b}}
+	// "no, it's fine": what follows in the same breath is the answer still
+	side := finding.NoSide
+	for i := range s.chunks {
+		c := &s.chunks[i]
+		if i > 0 && (c.content() && !patientWords(p.ts, c) || c.joint == jointBut) {
+			break
+		}
+		for j := range c.items {
+			if sd, ok := c.items[j].sense(lexicon.SideSense); ok {
+				side = sideOf(sd.Value)
+			}
+		}
+		if i > 0 && patientWords(p.ts, c) {
+			c.act = actAnswer
+			a, b := c.span()
+			tok = append(tok, [2]int{a, b})
+		}
+	}
+	for _, c := range q.cands {
+		v := c.f.No
+		if yes {
+			v = c.f.Yes
+		}
+		if v == "" {
+			continue
+		}
+		if c.value == finding.Word(c.f.No) && c.f.No != "" && c.f.Kind != lexicon.Presence && yes { // asked the other way round
+			v = c.f.No
+		}
+		c.value, c.source, c.sent, c.chunk = finding.Word(v), finding.Reported, p.sent, p.chunkN
+		if side != finding.NoSide && c.f.Sides == lexicon.Paired {
+			c.side, c.sideSaid = side, true
+			dropMark(c, finding.UnsureSide)
+		}
+		if c.f.Sides == lexicon.Zone && v == "absent" && !c.placeItem {
+			c.zone = ""
+		}
+		if q.talk > 0 {
+			c.mark(finding.Inferred, "answered after other talk")
+		}
+		c.toks = append(c.toks, tok...)
+		c.toks = append(c.toks, q.extra...)
+		p.cands = append(p.cands, c)
+	}
+}
+
+// reads tells a yes from a no at the start of a chunk.
+func (p *parser) reads(c *chunk) (yes, no bool) {
+	for i := range c.items {
+		it := &c.items[i]
+		if it.cue(lexicon.CueNo) || it.cue(lexicon.CueNegate) && p.ts[it.a].Text == "no" {
+			// "no redness" states; "no" alone answers
+			if it.b-it.a == 1 && i+1 < len(c.items) && (c.items[i+1].content() || c.items[i+1].has(lexicon.DetailSense)) {
+				return false, false
+			}
+			return false, true
+		}
+		if it.cue(lexicon.CueYes) {
+			return true, false
+		}
+		if it.cue(lexicon.CueFiller) || len(it.senses) == 0 && i == 0 {
+			continue
+		}
+		break
+	}
+	return patientYes(p.ts, c), false
+}
+
+// patientYes reports an answer given as a sentence: "it hurts there".
+func patientYes(ts []token, c *chunk) bool {
+	a, b := c.span()
+	for i := a; i < b && i < a+4; i++ {
+		if (ts[i].Text == "hurt" || ts[i].Text == "ouch" || ts[i].Text == "sore") && !at(ts, i-1, "not") {
+			return true
+		}
+	}
+	return false
+}
+
+func patientWords(ts []token, c *chunk) bool {
+	a, b := c.span()
+	for i := a; i < b; i++ {
+		switch ts[i].Text {
+		case "i", "me", "my", "mine", "hurt":
+			return true
+		}
+	}
+	return false
+}
+
+// endSentence settles what the sentence left open.
+func (p *parser) endSentence(s *sentence) {
+	p.flushBare(s)
+	p.settleRetract()
+	if p.correct && p.retracted == nil {
+		p.correctAge++
+		if p.correctAge > 1 {
+			p.correct, p.correctAge = false, 0
+		}
+	} else {
+		p.correctAge = 0
+	}
+}
+
+// flushBare charts names that stood in a list and got no value: they were said
+// to be found.
+func (p *parser) flushBare(s *sentence) {
+	if len(p.pend) == 0 || s.asked {
+		return
+	}
+	for k, sub := range p.pend {
+		if sub.fnd == nil || sub.fnd.Kind != lexicon.Presence || len(sub.fnd.Expected["any"]) == 0 || sub.fnd.Expected["any"][0] != "absent" {
+			continue
+		}
+		if len(s.chunks) == 1 || sub.tok[1] == 0 {
+			continue // a heading
+		}
+		_ = k
+		fr := &frame{c: &chunk{items: []item{{a: sub.tok[0], b: sub.tok[1]}}}}
+		pr := pred{it: &item{a: sub.tok[0], b: sub.tok[1]}, kind: predNamed}
+		p.chart(fr, &said{pr: &pr, f: sub.fnd, value: "present", subj: sub})
+	}
+	p.pend = nil
+}

@@ -1,0 +1,345 @@
+package extract
+
+import (
+	"bedsaid/internal/finding"
+	"bedsaid/lexicon"
+)
+
+// joint is how a chunk hangs on the one before it.
+type joint uint8
+
+const (
+	jointStart joint = iota // first of a sentence
+	jointPlain              // a new statement without a mark between
+	jointComma
+	jointAnd
+	jointOr
+	jointBut
+	jointExcept
+)
+
+// act is what a chunk of speech does.
+type act uint8
+
+const (
+	actState act = iota // says what is found
+	actInstruct
+	actAsk
+	actTeach
+	actPlan
+	actPast
+	actOther
+	actRetract
+	actAnswer
+)
+
+var whyOf = map[act]finding.Why{
+	actInstruct: finding.Instruction, actAsk: finding.Question, actTeach: finding.Teaching, actPlan: finding.Plan,
+	actPast: finding.History, actOther: finding.OtherPerson, actRetract: finding.Corrected, actAnswer: finding.SmallTalk,
+}
+
+// chunk is a run of items between two joints: the unit that is understood at
+// once.
+type chunk struct {
+	items []item
+	joint joint
+	act   act
+	// last is the punctuation after the chunk.
+	last pause
+	// correcting is true where a correction word opens the chunk.
+	correcting bool
+}
+
+func (c *chunk) span() (a, b int) { return c.items[0].a, c.items[len(c.items)-1].b }
+
+func (c *chunk) any(f func(*item) bool) bool {
+	for i := range c.items {
+		if f(&c.items[i]) {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *chunk) cue(k ...lexicon.CueKind) bool {
+	return c.any(func(it *item) bool { return it.cue(k...) })
+}
+
+func (c *chunk) content() bool { return c.any((*item).content) }
+
+// valued reports that the chunk says something of its subject: a value, a
+// number or a denial.
+func (c *chunk) valued() bool {
+	return c.any(func(it *item) bool {
+		return it.num != nil && !it.locator || it.has(lexicon.AloneSense) || (it.has(lexicon.SaysSense) && !it.names()) ||
+			it.cue(lexicon.CueAbsent, lexicon.CuePresent, lexicon.CueNegate, lexicon.CueNormal)
+	})
+}
+
+// opener gives the first item that is no filler, and its index.
+func (c *chunk) opener() (*item, int) {
+	for i := range c.items {
+		it := &c.items[i]
+		if it.cue(lexicon.CueFiller, lexicon.CueAnd, lexicon.CueBut, lexicon.CueHeading) && !it.content() && !it.cue(lexicon.CuePlan, lexicon.CueCommand, lexicon.CueCorrect) {
+			continue
+		}
+		return it, i
+	}
+	return &c.items[0], 0
+}
+
+// sentence is a list of chunks up to a full stop.
+type sentence struct {
+	chunks []chunk
+	asked  bool // ends in a question mark
+}
+
+// split cuts items into sentences and chunks.
+func split(ts []token, items []item) []sentence {
+	var out []sentence
+	var cur sentence
+	var c chunk
+	next := jointStart
+	flush := func(p pause) {
+		if len(c.items) > 0 {
+			c.last = p
+			cur.chunks = append(cur.chunks, c)
+		}
+		c = chunk{joint: next}
+	}
+	for i := range items {
+		it := items[i]
+		if len(c.items) == 0 {
+			c.joint = next
+		}
+		if j, cut := cutBefore(&c, items, i); cut {
+			next = j
+			flush(noPause)
+			c.joint = j
+		}
+		c.items = append(c.items, it)
+		switch ts[it.b-1].after {
+		case comma:
+			next = jointComma
+			flush(comma)
+		case stop, asking:
+			next = jointStart
+			flush(ts[it.b-1].after)
+			cur.asked = ts[it.b-1].after == asking
+			out = append(out, cur)
+			cur = sentence{}
+		}
+	}
+	flush(stop)
+	if len(cur.chunks) > 0 {
+		out = append(out, cur)
+	}
+	return out
+}
+
+// cutBefore decides whether a new chunk begins before items[i].
+func cutBefore(c *chunk, items []item, i int) (joint, bool) {
+	it := &items[i]
+	if len(c.items) == 0 {
+		switch {
+		case it.cue(lexicon.CueExcept):
+			return jointExcept, true
+		case it.cue(lexicon.CueBut):
+			return jointBut, true
+		case it.cue(lexicon.CueOr):
+			return jointOr, true
+		case it.cue(lexicon.CueAnd):
+			return jointAnd, true
+		}
+		return 0, false
+	}
+	if len(c.items) == 1 && c.items[0].cue(lexicon.CueAnd, lexicon.CueOr, lexicon.CueBut) && it.cue(lexicon.CueBut, lexicon.CueExcept) {
+		return 0, false
+	}
+	switch {
+	case it.cue(lexicon.CueExcept):
+		return jointExcept, true
+	case it.cue(lexicon.CueRetract), it.cue(lexicon.CueCorrect) && c.content():
+		return jointPlain, true
+	case it.cue(lexicon.CueBut) && !it.content():
+		return jointBut, true
+	case it.cue(lexicon.CueOr):
+		return jointOr, true
+	case it.cue(lexicon.CueAnd):
+		return jointAnd, true
+	case it.cue(lexicon.CuePlan, lexicon.CueState, lexicon.CueInstruct, lexicon.CueBecause) && c.content() && !it.content():
+		return jointPlain, true
+	}
+	prev := &c.items[len(c.items)-1]
+	tied := prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot)
+	switch {
+	case it.cue(lexicon.CueNegate) && !tied:
+		// "left ear no redness", but not "there is no redness"
+		if c.content() || c.any(func(p *item) bool { return p.has(lexicon.SideSense) }) {
+			return jointPlain, true
+		}
+	case it.cue(lexicon.CueThere) && !it.cue(lexicon.CuePrep) && c.valued() && c.content() && it.b-it.a > 1:
+		return jointPlain, true
+	case (it.names() || it.has(lexicon.SideSense) && i+1 < len(items) && items[i+1].names()) && !tied:
+		// A new subject after a complete statement: "drum pearly gray nose midline".
+		if complete(c) && !it.has(lexicon.SaysSense) {
+			return jointPlain, true
+		}
+	case it.has(lexicon.SideSense) && !tied && leads(c) && complete(c):
+		return jointPlain, true // "right three left four"
+	case it.num != nil && !it.locator && !tied && trails(c):
+		return jointPlain, true // "three on the right four on the left"
+	}
+	return 0, false
+}
+
+// complete reports a chunk that has both a subject before its value and a
+// value.
+func complete(c *chunk) bool {
+	subject := false
+	for i := range c.items {
+		it := &c.items[i]
+		switch {
+		case it.names() || it.has(lexicon.SideSense):
+			subject = true
+		case subject && (it.num != nil && !it.locator || it.has(lexicon.SaysSense) || it.cue(lexicon.CueAbsent, lexicon.CuePresent, lexicon.CueNormal)):
+			return true
+		}
+	}
+	return false
+}
+
+// leads reports that the chunk's side stands before its value.
+func leads(c *chunk) bool {
+	for i := range c.items {
+		it := &c.items[i]
+		if it.has(lexicon.SideSense) {
+			return true
+		}
+		if it.num != nil || it.has(lexicon.SaysSense) {
+			return false
+		}
+	}
+	return false
+}
+
+// trails reports a value followed by its side.
+func trails(c *chunk) bool {
+	value := false
+	for i := range c.items {
+		it := &c.items[i]
+		if it.num != nil || it.has(lexicon.SaysSense) {
+			value = true
+		}
+		if value && it.has(lexicon.SideSense) && i == len(c.items)-1 {
+			return true
+		}
+	}
+	return false
+}
+
+// classify gives each chunk of a sentence its act.
+func classify(s *sentence) {
+	carried, open := actState, false
+	for i := range s.chunks {
+		c := &s.chunks[i]
+		own, strong := ownAct(c)
+		last := i == len(s.chunks)-1
+		switch {
+		case own != actState:
+			c.act = own
+			carried, open = own, true
+			if !strong {
+				open = false
+			}
+		case open && inherits(c, carried):
+			c.act = carried
+		default:
+			open = false
+		}
+		_ = last
+	}
+	if !s.asked {
+		return
+	}
+	// The question is the run of chunks from the one that asks, else the whole
+	// sentence; what was stated before it stands.
+	from := 0
+	for i := range s.chunks {
+		if s.chunks[i].cue(lexicon.CueAsk) || s.chunks[i].act == actAsk {
+			from = i
+			break
+		}
+	}
+	for i := from; i < len(s.chunks); i++ {
+		if a := s.chunks[i].act; a == actState || a == actPlan {
+			s.chunks[i].act = actAsk
+		}
+	}
+}
+
+// ownAct reads the act from the chunk's own cues. strong acts go on over the
+// list that follows.
+func ownAct(c *chunk) (a act, strong bool) {
+	if c.cue(lexicon.CueRetract) {
+		return actRetract, false
+	}
+	first, at := c.opener()
+	if c.cue(lexicon.CueState) {
+		return actState, false
+	}
+	if c.cue(lexicon.CueOtherOne) {
+		return actOther, true
+	}
+	if c.cue(lexicon.CuePast) && !c.cue(lexicon.CueGone) {
+		return actPast, false
+	}
+	if first.cue(lexicon.CueInstruct) || c.cue(lexicon.CueInstruct) {
+		return actInstruct, true
+	}
+	if c.cue(lexicon.CueTeach) || first.cue(lexicon.CueWhile) {
+		return actTeach, true
+	}
+	if first.cue(lexicon.CueCommand) && !first.content() && !(at == 0 && len(c.items) > 1 && c.items[1].cue(lexicon.CueAbsent, lexicon.CuePresent)) {
+		return actInstruct, true
+	}
+	if first.cue(lexicon.CueUnable) {
+		return actState, false
+	}
+	if first.cue(lexicon.CuePlan) && !c.cue(lexicon.CueUnable) {
+		return actPlan, true
+	}
+	for i := at; i < len(c.items) && i < at+4; i++ { // "now I am going to"
+		it := &c.items[i]
+		if it.cue(lexicon.CuePlan) && !it.content() && !c.cue(lexicon.CueUnable) {
+			return actPlan, true
+		}
+		if it.content() {
+			break
+		}
+	}
+	if first.cue(lexicon.CueAsk) && !first.content() && !first.cue(lexicon.CueNegate) && c.joint == jointStart {
+		return actAsk, true
+	}
+	return actState, false
+}
+
+// inherits reports that a chunk without an act of its own goes on with the one
+// before: the rest of a list, not a statement of its own.
+func inherits(c *chunk, from act) bool {
+	if c.joint == jointBut || c.joint == jointExcept {
+		return false
+	}
+	if c.cue(lexicon.CueCorrect, lexicon.CueUnable) {
+		return false
+	}
+	switch from {
+	case actTeach, actAsk:
+		return true
+	case actOther, actPast:
+		return c.joint != jointPlain
+	}
+	// After a plan or an instruction a value, number or denial is a statement.
+	first, _ := c.opener()
+	return !(c.valued() && !first.cue(lexicon.CueOr)) && !c.cue(lexicon.CueThere)
+}

@@ -1,0 +1,126 @@
+// Package extract turns a transcript into findings: what a sentence is (a
+// finding, a question, an instruction, teaching, a plan, history, talk), to
+// which side, site and item it belongs, and what value it gives. It knows no
+// anatomy of its own: every word it understands stands in the lexicon's packs.
+// It is pure: no clock, no files, the same transcript gives the same findings.
+//
+// The stages, in order, each in its file: token (words to normalized tokens),
+// number and item (longest terms and numbers), chunk (sentences, chunks and
+// their acts), frame (a chunk taken apart), resolve and state (which finding a
+// word speaks of), chart (values and sides), attach (qualifiers), correct,
+// mirror and answer (what later words do to earlier ones), ledger (evidence,
+// left-out talk, marks), missing and attention.
+package extract
+
+import (
+	"bedsaid/internal/finding"
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// Extractor understands examinations by one lexicon. It is safe for concurrent
+// use.
+type Extractor struct {
+	lex *lexicon.Lexicon
+	// numeric are the findings whose value can be a number.
+	numeric []*lexicon.Finding
+}
+
+// Options narrow an extraction.
+type Options struct {
+	// Exam is the examination in scope ("eyes"); empty for what the words say.
+	Exam string
+}
+
+// New makes an Extractor over a lexicon.
+func New(lex *lexicon.Lexicon) *Extractor {
+	x := &Extractor{lex: lex}
+	for _, f := range lex.Findings() {
+		if f.Kind == lexicon.Quantity || f.Kind == lexicon.Grade || f.Kind == lexicon.Clock || f.Kind == lexicon.Choice && f.Allows("intact") && f.Allows("reduced") {
+			x.numeric = append(x.numeric, f)
+		}
+	}
+	return x
+}
+
+// Extract understands one transcript. Every word of it lies in the evidence of
+// at least one finding or in exactly one left-out stretch.
+func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
+	p := &parser{x: x, t: t, ts: tokenize(t.Words)}
+	items := series(x.lex, p.ts, x.itemize(p.ts))
+	p.run(split(p.ts, items))
+	return p.set(opt)
+}
+
+// series reads "cranial nerves three, four and six" and "two through twelve":
+// numbers after a numbered finding name its fellows.
+func series(lex *lexicon.Lexicon, ts []token, items []item) []item {
+	var out []item
+	stem, last := "", 0
+	for i := 0; i < len(items); i++ {
+		it := items[i]
+		if n, ok := it.sense(lexicon.NameSense); ok && n.Finding != nil {
+			stem, last = numbered(n.Finding.ID)
+			out = append(out, it)
+			continue
+		}
+		if stem != "" {
+			if it.num != nil && it.unit == nil && it.num.sign == "" && !it.num.hasOf && !it.num.clock {
+				from, to := int(it.num.value), int(it.num.value)
+				if it.num.isRange {
+					to = int(it.num.high)
+				}
+				if len(out) > 0 && through(ts, out[len(out)-1], it) {
+					from, to = last+1, from
+				}
+				if made := fellows(lex, stem, from, to, it); made != nil {
+					out = append(out, made...)
+					last = to
+					continue
+				}
+			}
+			if w := text(ts, it.a); it.b-it.a == 1 && (w == "and" || w == "to" || w == "through" || w == "or" || it.has(lexicon.SideSense) || it.cue(lexicon.CueAnd)) {
+				out = append(out, it)
+				continue
+			}
+			stem = ""
+		}
+		out = append(out, it)
+	}
+	return out
+}
+
+func through(ts []token, prev, it item) bool {
+	w := text(ts, prev.b-1)
+	return prev.b == it.a && (w == "to" || w == "through" || w == "thru")
+}
+
+func numbered(id string) (stem string, n int) {
+	for i := len(id) - 1; i >= 0; i-- {
+		if id[i] == '.' {
+			for _, r := range id[i+1:] {
+				if r < '0' || r > '9' {
+					return "", 0
+				}
+				n = n*10 + int(r-'0')
+			}
+			if i+1 == len(id) {
+				return "", 0
+			}
+			return id[:i+1], n
+		}
+	}
+	return "", 0
+}
+
+func fellows(lex *lexicon.Lexicon, stem string, from, to int, it item) []item {
+	var out []item
+	for n := from; n <= to; n++ {
+		f, ok := lex.Finding(stem + num(float64(n)))
+		if !ok {
+			return nil
+		}
+		out = append(out, item{a: it.a, b: it.b, senses: []lexicon.Sense{{Kind: lexicon.NameSense, Finding: f}}})
+	}
+	return out
+}

@@ -1,0 +1,424 @@
+package extract
+
+import (
+	"bedsaid/internal/finding"
+	"bedsaid/lexicon"
+)
+
+// predKind is what a predicate is made of.
+type predKind uint8
+
+const (
+	predSays    predKind = iota // a value word
+	predNamed                   // a presence finding that was named: "bruit"
+	predAlone                   // finding and value in one
+	predNumber                  // a number
+	predGeneric                 // "normal", "present", "absent"
+)
+
+// pred is something said of a subject.
+type pred struct {
+	at    int // index of the item
+	it    *item
+	kind  predKind
+	neg   bool
+	side  finding.Side
+	cue   lexicon.CueKind // of predGeneric
+	place string          // a zone said with it
+	// after is true where the subject stands after it ("tenderness over the mastoid").
+	after bool
+	used  bool
+}
+
+// detail is a qualifier not yet tied to a finding.
+type detail struct {
+	at         int
+	key, value string
+	it         *item
+	neg        bool
+	used       bool
+}
+
+// frame is one chunk taken apart.
+type frame struct {
+	c          *chunk
+	subs       []subject
+	subAt      []int
+	preds      []pred
+	details    []detail
+	places     []placeSaid
+	hedged     bool
+	unable     bool
+	unableA    int // token after the cue
+	because    int // token where the reason begins, -1
+	because0   int
+	same       bool
+	other      bool
+	view       bool
+	base       string
+	says       bool // "denies": reported
+	lead       finding.Side
+	leadAt     int
+	sides      int
+	negated    bool // holds a denial that opens a list
+	nounly     bool
+	there      bool
+	general    bool
+	sideTok    [2]int
+	last       finding.Side
+	spreadDone bool
+}
+
+type placeSaid struct {
+	at   int
+	text string
+	site *lexicon.Site
+	side finding.Side
+}
+
+// frame takes a chunk apart: subjects, predicates, sides, details, cues.
+func (p *parser) frame(c *chunk) *frame {
+	f := &frame{c: c, because: -1}
+	not := false
+	neg := p.listNeg && p.goesOn(c)
+	if neg {
+		f.negated = true
+	}
+	if p.pendNot && c.joint == jointOr {
+		not = true
+	}
+	for i := range c.items {
+		it := &c.items[i]
+		p.cues(f, it, i, &neg, &not)
+		switch {
+		case it.num != nil:
+			if !it.locator {
+				f.preds = append(f.preds, pred{at: i, it: it, kind: predNumber})
+			}
+			continue
+		case it.has(lexicon.AloneSense):
+			f.preds = append(f.preds, pred{at: i, it: it, kind: predAlone, neg: neg || not})
+			not = false
+			continue
+		}
+		if s, ok := it.sense(lexicon.PlaceSense); ok && !it.has(lexicon.SaysSense) {
+			f.places = append(f.places, placeSaid{at: i, text: p.placeText(it), site: s.Site, side: it.side})
+			continue
+		}
+		if it.names() {
+			p.subject(f, it, i, neg, not)
+			continue
+		}
+		if it.has(lexicon.NounSense) {
+			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not && (neg || not)})
+			if not {
+				not = false
+			}
+			continue
+		}
+		if it.has(lexicon.SaysSense) {
+			f.preds = append(f.preds, pred{at: i, it: it, kind: predSays, neg: neg || not})
+			not = false
+			continue
+		}
+		if it.has(lexicon.DetailSense) {
+			not = false
+		}
+	}
+	p.takeDetails(f)
+	p.takeSides(f)
+	return f
+}
+
+// goesOn reports that a denied list goes on into this chunk: bare nouns, with
+// no new subject, number or statement of their own.
+func (p *parser) goesOn(c *chunk) bool {
+	if c.joint == jointBut || c.joint == jointExcept || c.joint == jointStart || c.joint == jointPlain || c.correcting {
+		return false
+	}
+	noun := false
+	for i := range c.items {
+		it := &c.items[i]
+		switch {
+		case it.cue(lexicon.CueOr, lexicon.CueAnd):
+		case it.cue(lexicon.CuePresent, lexicon.CueThere, lexicon.CueAbsent) && !it.content() && !it.cue(lexicon.CuePrep):
+			// "no redness or swelling noted" still is a list; "swelling present" is not.
+			if it.cue(lexicon.CueThere) && it.b-it.a > 1 || it.cue(lexicon.CuePresent) && c.joint != jointOr && i > 0 && !c.items[i].cue(lexicon.CueThere) && len(c.items) == i+1 && p.ts[it.b-1].after == noPause {
+				return false
+			}
+		case it.num != nil && !it.locator:
+			return false
+		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
+			noun = true
+		case it.has(lexicon.SiteSense):
+			if !noun && c.joint == jointComma && !siteAdjective(it) && !afterSite(c, i) {
+				return false
+			}
+			noun = noun || siteAdjective(it) || it.has(lexicon.SiteSense)
+		case it.has(lexicon.NameSense):
+			return false
+		case it.has(lexicon.SaysSense) && !it.has(lexicon.DetailSense):
+			if c.joint != jointOr && !noun {
+				return false
+			}
+			noun = true
+		case it.has(lexicon.DetailSense):
+			if c.joint == jointComma && !noun && !laterNoun(c, i) {
+				return false
+			}
+			if s, _ := it.sense(lexicon.DetailSense); (s.Key == "severity" || s.Key == "amount") && c.joint != jointOr {
+				return false
+			}
+		}
+	}
+	return noun || c.joint == jointOr
+}
+
+func laterNoun(c *chunk, i int) bool {
+	for _, it := range c.items[i+1:] {
+		if it.has(lexicon.NounSense) || it.has(lexicon.NameSense) {
+			return true
+		}
+	}
+	return false
+}
+
+func afterSite(c *chunk, i int) bool { return laterNoun(c, i) }
+
+func presenceName(it *item) bool {
+	s, ok := it.sense(lexicon.NameSense)
+	return ok && s.Finding.Kind == lexicon.Presence
+}
+
+func siteAdjective(it *item) bool {
+	s, ok := it.sense(lexicon.SiteSense)
+	return ok && s.Value == "adjective"
+}
+
+// cues reads the cues of one item.
+func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
+	switch {
+	case it.cue(lexicon.CueNever):
+	case it.cue(lexicon.CueNegate):
+		if *neg && f.preds == nil { // "not without tenderness"
+			*neg = false
+		} else {
+			*neg = !*not
+			*not = false
+		}
+		f.negated = f.negated || *neg
+	case it.cue(lexicon.CueNot) && !it.cue(lexicon.CueGone):
+		*not = !*not
+	}
+	if it.cue(lexicon.CueGone) {
+		if len(f.preds) > 0 {
+			for k := range f.preds {
+				f.preds[k].neg = !f.preds[k].neg
+			}
+		} else {
+			*neg = true
+		}
+	}
+	if it.cue(lexicon.CueThere) && !it.cue(lexicon.CueNegate) && it.b-it.a > 1 && len(f.preds) > 0 {
+		*neg = false
+	}
+	if it.cue(lexicon.CueHedge) {
+		f.hedged = true
+	}
+	if it.cue(lexicon.CueUnable) {
+		f.unable, f.unableA = true, it.b
+	}
+	if it.cue(lexicon.CueBecause) && f.because < 0 {
+		f.because = it.b
+	}
+	f.same = f.same || it.cue(lexicon.CueSame)
+	f.other = f.other || it.cue(lexicon.CueOther)
+	f.view = f.view || it.cue(lexicon.CueView)
+	f.says = f.says || it.cue(lexicon.CuePatientSays)
+	f.there = f.there || it.cue(lexicon.CueThere)
+	f.general = f.general || it.cue(lexicon.CueGeneral)
+	if it.cue(lexicon.CuePatientSays) && deniesCue(p.ts, it) {
+		*neg = true
+		f.negated = true
+	}
+	if it.cue(lexicon.CueBaseline) && it.b-it.a >= 1 {
+		f.base = p.words(it.a, it.b)
+	}
+	if it.content() {
+		return
+	}
+	switch {
+	case it.cue(lexicon.CueAbsent):
+		f.preds = append(f.preds, pred{at: i, it: it, kind: predGeneric, cue: lexicon.CueAbsent})
+	case it.cue(lexicon.CuePresent):
+		f.preds = append(f.preds, pred{at: i, it: it, kind: predGeneric, cue: lexicon.CuePresent, neg: *not})
+		*not = false
+	case it.cue(lexicon.CueNormal):
+		f.preds = append(f.preds, pred{at: i, it: it, kind: predGeneric, cue: lexicon.CueNormal, neg: *not})
+		*not = false
+	}
+}
+
+func deniesCue(ts []token, it *item) bool {
+	for i := it.a; i < it.b; i++ {
+		switch ts[i].Text {
+		case "denies", "denied", "deny", "denying", "no":
+			return true
+		}
+	}
+	return ts[it.a].Text == "deny" || ts[it.a].Text == "deny any"
+}
+
+// subject adds a site or a named finding; a named presence is a predicate too.
+func (p *parser) subject(f *frame, it *item, i int, neg, not bool) {
+	s := subject{side: it.side, plural: it.plural, single: it.article || it.definite && !it.plural, tok: [2]int{it.a, it.b}, adjective: siteAdjective(it)}
+	if n, ok := it.sense(lexicon.NameSense); ok {
+		s.fnd = n.Finding
+		// a term may name findings of several kinds; the site decides
+		if n.Finding.Kind == lexicon.Presence && n.Finding.Asked != lexicon.Summary || n.Finding.Kind == lexicon.Presence {
+			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not})
+		}
+	} else if n, ok := it.sense(lexicon.SiteSense); ok {
+		s.site = n.Site
+		if it.has(lexicon.SaysSense) || it.has(lexicon.NounSense) {
+			// "shoulder" and the like: a site that is also said of another
+			f.preds = append(f.preds, pred{at: i, it: it, kind: predSays, neg: neg || not})
+		}
+	}
+	f.subs = append(f.subs, s)
+	f.subAt = append(f.subAt, i)
+}
+
+// words quotes tokens as spoken, without punctuation at the end.
+func (p *parser) words(a, b int) string {
+	if a >= b {
+		return ""
+	}
+	return trimPunct(p.t.Quote(spanOf(p.ts, a, b)))
+}
+
+// takeDetails gathers qualifiers and decides between a detail and a value: a
+// word that stands before or after a named finding that takes it is a detail.
+func (p *parser) takeDetails(f *frame) {
+	for i := range f.c.items {
+		it := &f.c.items[i]
+		if !it.has(lexicon.DetailSense) {
+			continue
+		}
+		neg := i > 0 && f.c.items[i-1].cue(lexicon.CueNot)
+		for _, s := range it.senses {
+			if s.Kind == lexicon.DetailSense {
+				f.details = append(f.details, detail{at: i, key: s.Key, value: s.Value, it: it, neg: neg})
+			}
+		}
+	}
+}
+
+// takeSides ties each side word to a site, to the values before it, or to the
+// values after it.
+func (p *parser) takeSides(f *frame) {
+	c := f.c
+	for i := range c.items {
+		it := &c.items[i]
+		s, ok := it.sense(lexicon.SideSense)
+		if !ok || it.names() {
+			continue
+		}
+		side := sideOf(s.Value)
+		if f.view && (side == finding.Left || side == finding.Right) {
+			side = side.Opposite()
+		}
+		f.sides++
+		f.last = side
+		f.sideTok = [2]int{it.a, it.b}
+		if k := f.subjectAfter(i); k >= 0 {
+			f.subs[k].side = side
+			f.subs[k].tok[0] = it.a
+			continue
+		}
+		if k := f.placeAfter(i); k >= 0 {
+			f.places[k].side = side
+			continue
+		}
+		before, after := false, false
+		for k := range f.preds {
+			if f.preds[k].at < i {
+				before = true
+			} else if f.preds[k].at > i {
+				after = true
+			}
+		}
+		prep := i > 0 && c.items[i-1].cue(lexicon.CuePrep) || p.ts[it.a].Text == "on"
+		trailing := before && (!after || prep && !f.sidedBefore(i))
+		if side == finding.Both && before {
+			trailing = true
+		}
+		for k := range f.preds {
+			pr := &f.preds[k]
+			if trailing && pr.at < i && pr.side == finding.NoSide {
+				pr.side = side
+			}
+			if !trailing && pr.at > i {
+				pr.side = side
+			}
+		}
+		if !before {
+			f.lead, f.leadAt = side, i
+			for k := range f.subs { // "on the left the canal is clear"
+				if f.subAt[k] > i && f.subs[k].side == finding.NoSide {
+					f.subs[k].side = side
+				}
+			}
+		}
+		if trailing || !after {
+			for k := range f.subs { // "pupil on the right"
+				if f.subAt[k] == i-1 || f.subAt[k] == i-2 {
+					if f.subs[k].side == finding.NoSide && len(f.preds) <= 1 {
+						f.subs[k].side = side
+					}
+				}
+			}
+		}
+	}
+}
+
+func (f *frame) sidedBefore(i int) bool {
+	for k := range f.preds {
+		if f.preds[k].at < i && f.preds[k].side != finding.NoSide {
+			return true
+		}
+	}
+	return false
+}
+
+// subjectAfter finds the subject that directly follows item i.
+func (f *frame) subjectAfter(i int) int {
+	for j := i + 1; j < len(f.c.items) && j <= i+3; j++ {
+		for k := range f.subAt {
+			if f.subAt[k] == j {
+				return k
+			}
+		}
+		it := &f.c.items[j]
+		if len(it.senses) == 0 && it.num == nil { // an unknown word or an article
+			if j > i+1 && !it.definite {
+				return -1
+			}
+			continue
+		}
+		if it.has(lexicon.DetailSense) && !it.has(lexicon.SaysSense) {
+			continue
+		}
+		return -1
+	}
+	return -1
+}
+
+func (f *frame) placeAfter(i int) int {
+	for k := range f.places {
+		if f.places[k].at == i+1 || f.places[k].at == i+2 && len(f.c.items[i+1].senses) == 0 {
+			return k
+		}
+	}
+	return -1
+}

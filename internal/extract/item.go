@@ -1,0 +1,200 @@
+package extract
+
+import (
+	"bedsaid/internal/finding"
+	"bedsaid/lexicon"
+)
+
+// item is the longest term at a place of the transcript, or a number, or a
+// plain word that the lexicon does not know.
+type item struct {
+	senses []lexicon.Sense
+	// a and b are the half-open token range.
+	a, b int
+	num  *number
+	// side is a side word inside a site term ("above the left clavicle").
+	side finding.Side
+	// plural is true where the head word was spoken in the plural.
+	plural bool
+	// definite is true where "the", "his" or "her" stood before it.
+	definite bool
+	// article is true where "a" or "an" stood before it.
+	article bool
+	// heard is the wording where the term is a known mishearing of right.
+	right string
+	unit  *lexicon.Unit // the unit that follows a number
+	// unitWords is true where the unit was spoken in a number item.
+	locator bool // "bed seven": a number that names a place
+}
+
+func (it *item) cue(kinds ...lexicon.CueKind) bool {
+	for _, s := range it.senses {
+		if s.Kind == lexicon.CueSense {
+			for _, k := range kinds {
+				if s.Cue == k {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+func (it *item) has(k lexicon.SenseKind) bool {
+	for i := range it.senses {
+		if it.senses[i].Kind == k {
+			return true
+		}
+	}
+	return false
+}
+
+func (it *item) sense(k lexicon.SenseKind) (lexicon.Sense, bool) {
+	for i := range it.senses {
+		if it.senses[i].Kind == k {
+			return it.senses[i], true
+		}
+	}
+	return lexicon.Sense{}, false
+}
+
+// content reports that the item speaks of an examination.
+func (it *item) content() bool {
+	return it.num != nil && !it.locator || it.has(lexicon.SiteSense) || it.has(lexicon.NameSense) || it.has(lexicon.NounSense) ||
+		it.has(lexicon.SaysSense) || it.has(lexicon.AloneSense)
+}
+
+// names reports that the item can be what is spoken of.
+func (it *item) names() bool {
+	return it.has(lexicon.SiteSense) || it.has(lexicon.NameSense)
+}
+
+func sideOf(word string) finding.Side {
+	switch word {
+	case "right":
+		return finding.Right
+	case "left":
+		return finding.Left
+	case "both", "neither":
+		return finding.Both
+	}
+	return finding.NoSide
+}
+
+// itemize cuts the tokens into items, longest term first.
+func (x *Extractor) itemize(ts []token) []item {
+	forms := make([]lexicon.Form, len(ts))
+	for i := range ts {
+		forms[i] = ts[i].Form
+	}
+	// A term never reaches over the end of a sentence; over a comma only where
+	// the lexicon itself has the longer term, which is rare enough to forbid.
+	limit := func(i int) int {
+		for j := i; j < len(ts); j++ {
+			if ts[j].after != noPause {
+				return j + 1
+			}
+		}
+		return len(ts)
+	}
+	skip := func(j int) bool { return articles[ts[j].Text] }
+	side := func(j int) bool {
+		return ts[j].Text == "right" || ts[j].Text == "left" || ts[j].Text == "both"
+	}
+	var out []item
+	definite, article := false, false
+	for i := 0; i < len(ts); {
+		end := limit(i)
+		it := item{a: i, b: i + 1, definite: definite, article: article}
+		definite, article = false, false
+		senses, mEnd, sides := x.lex.Match(forms[:end], i, skip, side)
+		n, nEnd := readNumber(ts, i)
+		switch {
+		case nEnd > i && nEnd >= mEnd && !notNumber(ts, i, nEnd):
+			it.num, it.b = &n, nEnd
+			if u, uEnd, _ := x.lex.Match(forms, nEnd, skip, func(int) bool { return false }); nEnd < len(ts) && ts[nEnd-1].after == noPause && len(u) > 0 {
+				for _, s := range u {
+					if s.Kind == lexicon.UnitSense {
+						unit := s.Unit
+						it.unit, it.b = &unit, uEnd
+						break
+					}
+				}
+			}
+			it.locator = isLocator(ts, i, it.b)
+			if !it.locator && it.num.value == 1 && it.unit == nil && it.b-it.a == 1 && ts[i].Text == "one" && !it.num.hasOf && it.num.sign == "" {
+				it.locator = pronounOne(ts, i)
+			}
+		case mEnd > i:
+			it.senses, it.b = senses, mEnd
+			if len(sides) > 0 {
+				it.side = sideOf(ts[sides[0]].Text)
+				if len(sides) > 1 {
+					it.side = finding.Both
+				}
+			}
+			it.plural = ts[mEnd-1].Plural || ts[i].Plural && mEnd-i <= 4
+			for _, s := range senses {
+				if s.Respelled != "" {
+					it.right = s.Respelled
+				}
+			}
+		default:
+			switch ts[i].Text {
+			case "the", "his", "her", "their", "your", "my", "this", "that":
+				definite = true
+			case "a", "an":
+				article = true
+			}
+		}
+		out = append(out, it)
+		i = it.b
+	}
+	return out
+}
+
+// notNumber tells words that look like numbers from numbers.
+func notNumber(ts []token, i, end int) bool {
+	w := ts[i].Text
+	if w == "oh" || w == "half" && end == i+1 && at(ts, i, "half", "of") {
+		return true
+	}
+	// "one" as a pronoun: "the left one", "no one", "one of", "this one"
+	if w == "one" && end == i+1 && i > 0 {
+		switch ts[i-1].Text {
+		case "right", "left", "this", "that", "other", "no", "which", "each", "another", "any", "every", "last", "first", "big", "small", "bad", "good", "old", "new", "little":
+			return true
+		}
+	}
+	return w == "one" && (at(ts, i, "one", "of") || at(ts, i, "one", "more") || at(ts, i, "one", "second") || at(ts, i, "one", "moment") || at(ts, i, "one", "at"))
+}
+
+func pronounOne(ts []token, i int) bool {
+	if i+1 < len(ts) && ts[i].after == noPause {
+		switch ts[i+1].Text {
+		case "on", "over", "behind", "under", "in", "that", "there", "here", "is":
+			return true
+		}
+	}
+	return false
+}
+
+// isLocator tells bed numbers, ages, times and doses from findings.
+func isLocator(ts []token, i, end int) bool {
+	if i > 0 && ts[i-1].after == noPause {
+		switch ts[i-1].Text {
+		case "bed", "bay", "room", "ward", "number", "nerve", "floor", "unit", "page", "extension", "chapter", "line", "bin", "slot":
+			return true
+		}
+	}
+	if i > 1 && ts[i-1].Text == "number" {
+		return true
+	}
+	if end < len(ts) && ts[end-1].after == noPause {
+		switch ts[end].Text {
+		case "year", "month", "week", "day", "hour", "minute", "second", "am", "pm", "a.m", "p.m", "weeks", "hundred", "oh", "time", "tablet", "pill", "mg", "nurse", "patient", "people", "am.", "thirty", "o":
+			return true
+		}
+	}
+	return false
+}

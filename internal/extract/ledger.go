@@ -1,0 +1,224 @@
+package extract
+
+import (
+	"sort"
+
+	"bedsaid/internal/finding"
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// set settles what stands: later statements, conflicts, interpretation; then
+// gives every word its place.
+func (p *parser) set(opt Options) finding.Set {
+	p.settle()
+	words := len(p.t.Words)
+	used := make([]bool, words)
+	var out finding.Set
+	for _, c := range p.cands {
+		if c.gone {
+			continue
+		}
+		f := finding.Finding{ID: c.f.ID, Side: c.side, Zone: c.zone, Status: c.status, Value: c.value, High: c.high,
+			Qualifiers: c.quals, Source: c.source, Reason: c.reason, Marks: c.marks, Evidence: p.evidence(c)}
+		if c.f.Kind == lexicon.Quantity && c.status == finding.Assessed {
+			f.Unit = c.f.Unit
+		}
+		f.Interpretation = p.interpret(c)
+		for _, e := range f.Evidence {
+			for w := e.Start; w < e.End; w++ {
+				used[w] = true
+			}
+		}
+		out.Findings = append(out.Findings, f)
+	}
+	out.LeftOut = p.leftOut(used)
+	out.Unmentioned = p.missing(opt)
+	out.Attention = p.attention(out.Findings)
+	return out
+}
+
+// settle lets later statements stand over not assessed, joins what was said
+// twice, and marks what cannot both be true.
+func (p *parser) settle() {
+	for i, a := range p.cands {
+		if a.gone {
+			continue
+		}
+		for _, b := range p.cands[i+1:] {
+			if b.gone || a.gone || !overlaps(a, b) || a.f.Sides == lexicon.Zone && a.zone != b.zone {
+				continue
+			}
+			switch {
+			case a.status == finding.NotAssessed && b.status == finding.Assessed:
+				p.withdraw(a, b)
+			case a.status == finding.NotAssessed && b.status == finding.NotAssessed:
+				if a.side == b.side {
+					p.join(b, a)
+				}
+			case b.status == finding.NotAssessed:
+				// "I could not test it again" after a value: both stand
+			case a.value == b.value && a.high == b.high:
+				p.sameTwice(a, b)
+			case b.f.Together[word(a)] && b.f.Together[word(b)]:
+			default:
+				a.mark(finding.Conflict, "said differently elsewhere")
+				b.mark(finding.Conflict, "said differently elsewhere")
+			}
+		}
+	}
+	p.equality()
+}
+
+func word(c *cand) string { w, _ := c.value.Word(); return w }
+
+// sameTwice charts once what was said twice; observed outranks reported.
+func (p *parser) sameTwice(a, b *cand) {
+	switch {
+	case a.side == b.side || a.side == finding.Both || b.side == finding.NoSide:
+		p.join(b, a)
+	case b.side == finding.Both || a.side == finding.NoSide:
+		a.side, a.sideSaid = b.side, b.sideSaid
+		dropMark(a, finding.UnsureSide)
+		p.join(b, a)
+	}
+}
+
+func (p *parser) join(from, into *cand) {
+	into.toks = append(into.toks, from.toks...)
+	if from.source == finding.Observed && from.status == finding.Assessed {
+		into.source = finding.Observed
+		dropMark(into, finding.Inferred)
+	}
+	for k, v := range from.quals {
+		if into.quals[k] == "" {
+			into.set(k, v)
+		}
+	}
+	if into.reason == "" {
+		into.reason = from.reason
+	}
+	from.gone = true
+}
+
+// equality marks pupils called equal whose sizes differ by 0.4 mm or more
+// (physiologic anisocoria is usually 0.4 mm or less; Wikipedia, Physiological
+// anisocoria).
+func (p *parser) equality() {
+	var right, left, said *cand
+	for _, c := range p.cands {
+		if c.gone {
+			continue
+		}
+		switch {
+		case c.f.ID == "eye.pupil_size" && c.side == finding.Right:
+			right = c
+		case c.f.ID == "eye.pupil_size" && c.side == finding.Left:
+			left = c
+		case c.f.ID == "eye.pupil_equality" && word(c) == "equal":
+			said = c
+		}
+	}
+	if right == nil || left == nil || said == nil {
+		return
+	}
+	r, _ := right.value.Number()
+	l, _ := left.value.Number()
+	if d := r - l; d >= 0.4 || d <= -0.4 {
+		said.mark(finding.Conflict, "called equal, but the sizes said differ")
+	}
+}
+
+// interpret compares a value with what the pack expects.
+func (p *parser) interpret(c *cand) finding.Interpretation {
+	if c.status != finding.Assessed || p.young && c.f.AgeBound {
+		return finding.Unclear
+	}
+	side := c.side.String()
+	exp := c.f.Expected["any"]
+	if exp == nil {
+		exp = c.f.Expected[side]
+	}
+	if exp == nil {
+		return finding.Unclear
+	}
+	v := c.value.String()
+	for _, e := range exp {
+		if e == v {
+			return finding.Expected
+		}
+	}
+	return finding.Unexpected
+}
+
+// evidence turns token ranges into merged word spans in order.
+func (p *parser) evidence(c *cand) []transcript.Span {
+	var spans []transcript.Span
+	for _, r := range c.toks {
+		if r[0] < r[1] {
+			a := p.lead(r[0], r[1])
+			spans = append(spans, spanOf(p.ts, a, r[1]))
+		}
+	}
+	sort.Slice(spans, func(i, j int) bool { return spans[i].Start < spans[j].Start })
+	var out []transcript.Span
+	for _, s := range spans {
+		if n := len(out); n > 0 && s.Start <= out[n-1].End {
+			out[n-1].End = max(out[n-1].End, s.End)
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// lead leaves fillers at the start of a chunk out of the evidence.
+func (p *parser) lead(a, b int) int {
+	for _, s := range p.fate {
+		if s.a == a && s.lead > 0 && a+s.lead < b && p.ts[a+s.lead].word > p.ts[a+s.lead-1].word {
+			return a + s.lead
+		}
+	}
+	return a
+}
+
+// leftOut gives every word without evidence its reason; neighbours of one chunk
+// and reason are one stretch.
+func (p *parser) leftOut(used []bool) []finding.LeftOut {
+	why := make([]finding.Why, len(used))
+	chunk := make([]int, len(used))
+	gone := map[int]bool{}
+	for _, c := range p.cands {
+		if c.gone {
+			gone[c.chunk] = true
+		}
+	}
+	for _, s := range p.fate {
+		for k := s.a; k < s.b; k++ {
+			w := p.ts[k].word
+			why[w], chunk[w] = s.why, s.chunk
+			if gone[s.chunk] {
+				why[w] = finding.Corrected
+			}
+			if k < s.a+s.lead {
+				why[w] = finding.SmallTalk
+			}
+		}
+	}
+	var out []finding.LeftOut
+	for w := range used {
+		if used[w] {
+			continue
+		}
+		reason := why[w]
+		if reason == "" { // a word that is punctuation alone
+			reason = finding.SmallTalk
+		}
+		if n := len(out); n > 0 && out[n-1].Span.End == w && out[n-1].Why == reason && (chunk[w] == chunk[w-1] || reason == finding.SmallTalk || why[w] == "") {
+			out[n-1].Span.End = w + 1
+			continue
+		}
+		out = append(out, finding.LeftOut{Why: reason, Span: transcript.Span{Start: w, End: w + 1}})
+	}
+	return out
+}

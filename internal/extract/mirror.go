@@ -1,0 +1,188 @@
+package extract
+
+import (
+	"bedsaid/internal/finding"
+	"bedsaid/lexicon"
+)
+
+// mirror repeats for one side what was said of the other: "left the same".
+func (p *parser) mirror(f *frame) bool {
+	side := f.last
+	for _, s := range f.subs {
+		if s.side == finding.Right || s.side == finding.Left {
+			side = s.side
+		}
+	}
+	src := p.lastSided()
+	if src == nil {
+		return false
+	}
+	if side == finding.NoSide && (f.other || f.same) {
+		side = src.side.Opposite()
+		if !f.other && len(f.subs) == 0 {
+			return false
+		}
+	}
+	if side != finding.Right && side != finding.Left {
+		return false
+	}
+	var found []*cand
+	home := organOf(src.f)
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.gone || c.mirrored {
+			continue
+		}
+		if c.side != side.Opposite() {
+			if c.side == side || len(found) > 0 && organOf(c.f) != home {
+				break
+			}
+			continue
+		}
+		if organOf(c.f) != home {
+			break
+		}
+		if !p.mirrorFits(f, c) {
+			continue
+		}
+		found = append(found, c)
+	}
+	if len(found) == 0 {
+		return false
+	}
+	a, b := f.c.span()
+	for i := len(found) - 1; i >= 0; i-- {
+		d := found[i].clone()
+		d.side, d.sideSaid, d.sent, d.chunk, d.mirrored = side, true, p.sent, p.chunkN, true
+		d.toks = append(d.toks, [2]int{a, b})
+		dropMark(d, finding.UnsureSide)
+		if d.f.Kind == lexicon.Clock {
+			// the same hour on the other side is rarely meant; the reviewer decides
+			d.mark(finding.UnsureValue, "taken over from the other side")
+		}
+		p.cands = append(p.cands, d)
+	}
+	p.hold(side, home, [2]int{a, b})
+	return true
+}
+
+// mirrorFits narrows the copy to what the chunk names ("same drum").
+func (p *parser) mirrorFits(f *frame, c *cand) bool {
+	if len(f.subs) == 0 {
+		return true
+	}
+	for _, s := range f.subs {
+		if s.fnd == c.f || s.fnd == nil && fit(c.f, s) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *parser) lastSided() *cand {
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if !c.gone && (c.side == finding.Right || c.side == finding.Left) && c.f.Sides == lexicon.Paired {
+			return c
+		}
+		if c.sent < p.sent-4 {
+			break
+		}
+	}
+	return nil
+}
+
+func organOf(f *lexicon.Finding) *lexicon.Site {
+	for _, s := range f.At {
+		return organ(s)
+	}
+	return nil
+}
+
+// unable charts what was said to be left out, with its reason.
+func (p *parser) unable(f *frame) {
+	subs := f.subs
+	seen := map[*lexicon.Finding]bool{}
+	if len(subs) > 0 && p.pend != nil && (f.c.joint == jointAnd || f.c.joint == jointOr) {
+		subs = append(append([]subject(nil), p.pend...), subs...)
+	}
+	named := func(f *lexicon.Finding, s subject) {
+		if !seen[f] {
+			seen[f] = true
+			subs = append(subs, subject{fnd: f, side: s.side, plural: true})
+		}
+	}
+	for i := range f.preds { // "did not assess neck strength", "tenderness not tested"
+		pr := &f.preds[i]
+		if pr.kind == predGeneric || pr.kind == predNumber {
+			continue
+		}
+		for _, s := range p.resolve(f, pr) {
+			named(s.f, s.subj)
+		}
+	}
+	if len(f.subs) > len(subs) {
+		subs = f.subs
+	}
+	if len(subs) == 0 {
+		subs = p.pend
+	}
+	if len(subs) == 0 {
+		subs = p.topic
+	}
+	charted := map[*lexicon.Finding]bool{}
+	for _, s := range subs {
+		fd := s.fnd
+		if fd == nil && s.site != nil {
+			fd = s.site.Finding
+		}
+		if fd == nil || charted[fd] {
+			continue
+		}
+		charted[fd] = true
+		c := &cand{f: fd, status: finding.NotAssessed, source: finding.Observed, sent: p.sent, chunk: p.chunkN}
+		a, b := f.c.span()
+		c.toks = append(c.toks, [2]int{a, b})
+		if s.tok[1] > 0 && (s.tok[0] < a || s.tok[0] >= b) {
+			c.toks = append(c.toks, s.tok)
+		}
+		c.toks = append(c.toks, p.pendTok...)
+		if f.because >= 0 {
+			c.reason = p.words(f.because, b)
+		}
+		q := said{pr: &pred{it: &item{}}, f: fd, subj: s}
+		if f.last != finding.NoSide {
+			q.pr.side = f.last
+		}
+		if fd.Sides == lexicon.Paired {
+			p.side(f, &q, c)
+			if c.side == finding.NoSide {
+				c.side = finding.Both
+				dropMark(c, finding.UnsureSide)
+			}
+		}
+		p.cands = append(p.cands, c)
+	}
+	p.unableChunk = p.chunkN
+}
+
+// reason gives the last finding left out its reason, said in a chunk of its own.
+func (p *parser) reasonFor(f *frame) bool {
+	if f.because < 0 || len(p.cands) == 0 {
+		return false
+	}
+	found := false
+	a, b := f.c.span()
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.gone || c.status != finding.NotAssessed || c.sent != p.sent {
+			break
+		}
+		if c.reason == "" {
+			c.reason = p.words(f.because, b)
+			c.toks = append(c.toks, [2]int{a, b})
+			found = true
+		}
+	}
+	return found
+}

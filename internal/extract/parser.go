@@ -1,0 +1,286 @@
+package extract
+
+import (
+	"bedsaid/internal/finding"
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// subject is what a value is said of: a site or a finding.
+type subject struct {
+	site *lexicon.Site
+	fnd  *lexicon.Finding
+	side finding.Side
+	// plural words speak of both sides; single words with an article of one.
+	plural, single bool
+	tok            [2]int
+	// adjective is true of "nasal": it never stands for the organ itself.
+	adjective bool
+}
+
+// organ is the topmost site below head, face and neck: what a side holds for.
+func organ(s *lexicon.Site) *lexicon.Site {
+	for s != nil && s.Parent != nil {
+		switch s.Parent.ID {
+		case "head", "face", "neck":
+			return s
+		}
+		s = s.Parent
+	}
+	return s
+}
+
+func (s subject) sites() []*lexicon.Site {
+	if s.fnd != nil {
+		return s.fnd.At
+	}
+	if s.site != nil {
+		return []*lexicon.Site{s.site}
+	}
+	return nil
+}
+
+func (s subject) organ() *lexicon.Site {
+	for _, x := range s.sites() {
+		return organ(x)
+	}
+	return nil
+}
+
+// cand is a finding in the making.
+type cand struct {
+	f         *lexicon.Finding
+	value     finding.Value
+	high      finding.Value
+	side      finding.Side
+	zone      string
+	quals     map[string]string
+	status    finding.Status
+	reason    string
+	source    finding.Source
+	marks     []finding.Mark
+	toks      [][2]int
+	sent      int // sentence number
+	chunk     int // chunk number, over all sentences
+	gone      bool
+	sideSaid  bool // the side was spoken, not taken from the number of the word
+	mirrored  bool
+	placeItem bool
+	listed    bool
+}
+
+func (c *cand) mark(k finding.MarkKind, why string, alternatives ...string) {
+	for i := range c.marks {
+		if c.marks[i].Kind == k {
+			return
+		}
+	}
+	c.marks = append(c.marks, finding.Mark{Kind: k, Why: why, Alternatives: alternatives})
+}
+
+func (c *cand) set(key, value string) {
+	if c.quals == nil {
+		c.quals = map[string]string{}
+	}
+	if have, ok := c.quals[key]; ok && have != value && key != "size" && key != "tenderness" && key != "mobility" {
+		value = have + " " + value
+	}
+	c.quals[key] = value
+}
+
+func (c *cand) clone() *cand {
+	d := *c
+	d.marks = append([]finding.Mark(nil), c.marks...)
+	d.toks = append([][2]int(nil), c.toks...)
+	if c.quals != nil {
+		d.quals = make(map[string]string, len(c.quals))
+		for k, v := range c.quals {
+			d.quals[k] = v
+		}
+	}
+	return &d
+}
+
+// stretch is the fate of one chunk's tokens where no finding rests on them.
+type stretch struct {
+	a, b int
+	why  finding.Why
+	// heading is true where later findings may lean on it.
+	chunk int
+	// lead is the number of filler tokens at the start.
+	lead int
+}
+
+// parser carries what one narration has said so far.
+type parser struct {
+	x      *Extractor
+	t      transcript.Transcript
+	ts     []token
+	cands  []*cand
+	fate   []stretch
+	sent   int
+	chunkN int
+
+	topic  []subject // what is spoken of
+	recent []subject // sites and findings named before, last first
+	held   finding.Side
+	heldAt *lexicon.Site
+	// heldTok is where the held side was spoken.
+	heldTok [2]int
+
+	// within one sentence
+	pend     []subject // named, still without a value
+	pendNeg  bool
+	pendTok  [][2]int
+	pendSide finding.Side
+	pendNot  bool
+	sideTok  [2]int
+	listNeg  bool   // a denied list that may go on
+	lastHead *frame // the last chunk that charted, for lists of sites
+	// a place said before what lies there: "over the left temple, a cut"
+	pendPlace    placeSaid
+	pendPlaceTok [2]int
+
+	ask         *question
+	correct     bool // the next statement corrects
+	corrected   []*cand
+	young       bool
+	retracted   []*cand
+	retractSent int
+	correctAge  int
+	unableChunk int
+}
+
+// question waits for its answer.
+type question struct {
+	cands []*cand
+	sent  int
+	talk  int // sentences in between
+	extra [][2]int
+}
+
+// run understands all sentences in order.
+func (p *parser) run(sentences []sentence) {
+	for i := range sentences {
+		s := &sentences[i]
+		p.sent = i
+		p.pend, p.pendNeg, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, false, nil, finding.NoSide, false, nil, false
+		p.pendPlace = placeSaid{}
+		classify(s)
+		p.answerFirst(s)
+		for j := range s.chunks {
+			var next *chunk
+			if j+1 < len(s.chunks) {
+				next = &s.chunks[j+1]
+			}
+			p.chunk(&s.chunks[j], next, j == 0)
+			p.chunkN++
+		}
+		p.endSentence(s)
+	}
+	p.sent++
+	p.settleRetract()
+}
+
+// talkOf gives the reason for leaving a chunk out that charted nothing.
+func (p *parser) talkOf(c *chunk) finding.Why {
+	if w, ok := whyOf[c.act]; ok {
+		return w
+	}
+	if c.cue(lexicon.CueGeneral) {
+		return finding.TooGeneral
+	}
+	if c.cue(lexicon.CueNormal) && c.any((*item).names) {
+		return finding.TooGeneral
+	}
+	if c.any(func(it *item) bool { return it.content() }) {
+		return finding.Unrecognized
+	}
+	return finding.SmallTalk
+}
+
+// chunk understands one chunk by its act.
+func (p *parser) chunk(c *chunk, next *chunk, first bool) {
+	a, b := c.span()
+	st := stretch{a: a, b: b, chunk: p.chunkN}
+	for i := range c.items {
+		if it := &c.items[i]; it.cue(lexicon.CueFiller) && !it.content() && i < len(c.items)-1 {
+			st.lead = it.b - a
+			continue
+		}
+		break
+	}
+	before := len(p.cands)
+	switch c.act {
+	case actState:
+		p.state(c, next)
+	case actRetract:
+		p.retract(c)
+	case actAsk:
+		p.question(c)
+		p.endSide()
+	case actAnswer:
+	case actOther, actPast, actTeach:
+		if c.act == actTeach || c.act == actPast {
+			p.mention(c)
+		}
+	default:
+		p.mention(c)
+		p.endSide()
+	}
+	if c.cue(lexicon.CueYoung) {
+		p.young = true
+	}
+	_ = before
+	st.why = p.talkOf(c)
+	if c.act == actAnswer {
+		st.why = finding.SmallTalk
+	}
+	p.fate = append(p.fate, st)
+}
+
+func (p *parser) endSide() {
+	p.held, p.heldAt = finding.NoSide, nil
+}
+
+// mention lets talk that charts nothing set what is spoken of: "let me look in
+// your left ear".
+func (p *parser) mention(c *chunk) {
+	f := p.frame(c)
+	if len(f.subs) == 0 {
+		return
+	}
+	subs := f.subs
+	if c.act == actTeach || c.act == actPast {
+		for _, s := range subs {
+			s.side = finding.NoSide
+			p.remember(s)
+		}
+		return
+	}
+	p.endSide()
+	p.setTopic(subs)
+	for _, s := range subs {
+		if s.side == finding.Right || s.side == finding.Left {
+			p.hold(s.side, s.organ(), s.tok)
+		}
+	}
+}
+
+func (p *parser) remember(s subject) {
+	p.recent = append([]subject{s}, p.recent...)
+	if len(p.recent) > 8 {
+		p.recent = p.recent[:8]
+	}
+}
+
+func (p *parser) setTopic(subs []subject) {
+	p.topic = append([]subject(nil), subs...)
+	for _, s := range subs {
+		p.remember(s)
+	}
+}
+
+func (p *parser) hold(side finding.Side, at *lexicon.Site, tok [2]int) {
+	p.held, p.heldAt, p.heldTok = side, at, tok
+}

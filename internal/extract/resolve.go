@@ -1,0 +1,106 @@
+package extract
+
+import (
+	"bedsaid/lexicon"
+)
+
+// fit scores how well a finding belongs to a subject; 0 is not at all.
+func fit(f *lexicon.Finding, s subject) int {
+	if s.fnd == f {
+		return 100
+	}
+	best := 0
+	for _, x := range s.sites() {
+		for k, at := range f.At {
+			score := 0
+			if steps, ok := x.Within(at); ok {
+				score = 90 - 8*steps - k
+			} else if steps, ok := at.Within(x); ok {
+				score = 62 - 6*steps - k
+			}
+			if s.fnd != nil {
+				score -= 10
+			}
+			if score > best {
+				best = score
+			}
+		}
+	}
+	return best
+}
+
+// pick chooses the sense among those of the wanted kinds that fits best.
+func pick(it *item, s subject, kinds ...lexicon.SenseKind) (lexicon.Sense, int) {
+	var best lexicon.Sense
+	top := 0
+	for _, sense := range it.senses {
+		if sense.Finding == nil {
+			continue
+		}
+		for _, k := range kinds {
+			if sense.Kind != k {
+				continue
+			}
+			score := fit(sense.Finding, s)
+			if k == lexicon.NameSense && score > 0 {
+				score += 5
+			}
+			if score > top {
+				best, top = sense, score
+			}
+		}
+	}
+	return best, top
+}
+
+// least is the weakest fit that counts, for a subject of the same chunk and for
+// one carried over.
+const (
+	leastOwn     = 40
+	leastCarried = 44
+)
+
+// byNumber chooses the finding that a number speaks of.
+func (p *parser) byNumber(n *number, unit *lexicon.Unit, s subject) (*lexicon.Finding, int) {
+	var best *lexicon.Finding
+	top := 0
+	try := func(f *lexicon.Finding) {
+		score := fit(f, s)
+		if score == 0 || !numberFits(f, n, unit, s.fnd == f) {
+			return
+		}
+		if score > top {
+			best, top = f, score
+		}
+	}
+	if s.fnd != nil {
+		try(s.fnd)
+		if best != nil {
+			return best, top
+		}
+	}
+	for _, f := range p.x.numeric {
+		try(f)
+	}
+	return best, top
+}
+
+func numberFits(f *lexicon.Finding, n *number, unit *lexicon.Unit, named bool) bool {
+	switch f.Kind {
+	case lexicon.Quantity:
+		if n.sign != "" || n.hasOf || n.clock || n.stage || n.isBy {
+			return false
+		}
+		if f.Unit == "deg" {
+			return unit == nil && named || unit != nil && unit.Code == "deg"
+		}
+		return unit == nil || unit.Base == "length" || unit.Base == "volume" || unit.Base == "mass"
+	case lexicon.Grade:
+		return unit == nil && !n.clock && !n.stage && !n.isBy && (n.sign != "" || n.hasOf || named)
+	case lexicon.Clock:
+		return unit == nil && (n.clock || named) && n.sign == "" && !n.hasOf
+	case lexicon.Choice:
+		return named && n.hasOf && n.of == 5 && f.Allows("intact") && unit == nil
+	}
+	return false
+}

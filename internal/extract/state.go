@@ -1,0 +1,595 @@
+package extract
+
+import (
+	"strings"
+
+	"bedsaid/internal/finding"
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// said is a predicate with the finding and value it resolved to.
+type said struct {
+	pr    *pred
+	f     *lexicon.Finding
+	value string
+	subj  subject
+	chart *lexicon.Charted // of a summary
+	mark  string
+}
+
+// state charts what a chunk states.
+func (p *parser) state(c *chunk, next *chunk) {
+	f := p.frame(c)
+	if c.cue(lexicon.CueCorrect) || p.loneNo(c, next) {
+		p.correct = true
+		p.corrected = nil
+	}
+	start := len(p.cands)
+	switch {
+	case f.unable:
+		p.unable(f)
+	case (f.same || f.other) && p.mirror(f):
+	default:
+		p.assert(f, next)
+	}
+	made := p.cands[start:]
+	if p.correct && (len(made) > 0 || f.sides > 0 || len(f.subs) > 0 || len(f.places) > 0) && !p.onlyCue(c) {
+		p.mend(f, start)
+	}
+	if c.joint == jointExcept && len(made) > 0 {
+		p.override(start, true)
+	}
+	p.carry(f, len(p.cands) > start)
+}
+
+// onlyCue reports a chunk that is nothing but a correction word.
+func (p *parser) onlyCue(c *chunk) bool {
+	for i := range c.items {
+		it := &c.items[i]
+		if it.content() || it.has(lexicon.SideSense) || it.has(lexicon.PlaceSense) || it.has(lexicon.DetailSense) {
+			return false
+		}
+	}
+	return true
+}
+
+// loneNo is the "no" of "three, no, four": between two statements, alone.
+func (p *parser) loneNo(c *chunk, next *chunk) bool {
+	if c.joint == jointStart || next == nil || len(c.items) != 1 || p.ts[c.items[0].a].Text != "no" {
+		return false
+	}
+	if next.cue(lexicon.CueNegate) {
+		return false
+	}
+	return next.content() || next.any(func(it *item) bool { return it.has(lexicon.SideSense) })
+}
+
+// carry moves what the chunk named into the state of the sentence.
+func (p *parser) carry(f *frame, charted bool) {
+	p.listNeg = f.negated && !f.c.cue(lexicon.CueGone)
+	p.pendNot = false
+	if n := len(f.c.items); n > 0 {
+		for i := range f.c.items {
+			if f.c.items[i].cue(lexicon.CueNot) {
+				p.pendNot = true
+			}
+		}
+	}
+	if len(f.subs) > 0 {
+		named := f.subs
+		if charted {
+			p.pend, p.pendTok = nil, nil
+		}
+		p.setTopicOf(f, named)
+		p.endHeldBy(named)
+		for _, s := range named {
+			if s.side == finding.Right || s.side == finding.Left {
+				p.hold(s.side, s.organ(), s.tok)
+			}
+		}
+		if !charted && len(f.preds) == 0 {
+			if len(p.pend) > 0 && !(f.c.joint == jointAnd || f.c.joint == jointOr || siblings(p.pend, named)) {
+				p.pend, p.pendTok = nil, nil
+			}
+			p.pend = append(p.pend, named...)
+			a, b := f.c.span()
+			p.pendTok = append(p.pendTok, [2]int{a, b})
+			p.pendNeg = f.negated
+		}
+	} else if charted {
+		// a value list goes on about the same subject
+		_ = charted
+	}
+	if f.lead != finding.NoSide && len(f.subs) == 0 {
+		p.leadSide(f, charted)
+	}
+}
+
+// leadSide holds a side that stood before values, or alone.
+func (p *parser) leadSide(f *frame, charted bool) {
+	if !charted && len(f.preds) == 0 {
+		p.pendSide, p.sideTok = f.lead, f.sideTok
+	} else {
+		p.pendSide = finding.NoSide
+	}
+	if f.lead == finding.Both {
+		p.endSide()
+		return
+	}
+	for _, s := range p.topic {
+		if o := s.organ(); o != nil {
+			p.hold(f.lead, o, f.sideTok)
+			return
+		}
+	}
+	p.hold(f.lead, nil, f.sideTok)
+}
+
+// setTopicOf makes the named subjects the topic; a site that the finding
+// itself stands for does not push the finding out.
+func (p *parser) setTopicOf(f *frame, named []subject) {
+	var keep []subject
+	for _, s := range named {
+		if s.adjective && len(named) > 1 {
+			continue
+		}
+		keep = append(keep, s)
+	}
+	if len(keep) == 0 {
+		keep = named
+	}
+	p.setTopic(keep)
+}
+
+// endHeldBy ends a held side when another organ, or both of a pair, is named.
+func (p *parser) endHeldBy(named []subject) {
+	for _, s := range named {
+		if s.side == finding.Both {
+			p.endSide()
+			return
+		}
+		if s.side == finding.NoSide && p.heldAt != nil {
+			if o := s.organ(); o != nil && o != p.heldAt {
+				p.endSide()
+				return
+			}
+		}
+	}
+}
+
+func siblings(a, b []subject) bool {
+	for _, x := range a {
+		for _, y := range b {
+			if x.site == nil || y.site == nil || x.site.Parent == nil || x.site.Parent != y.site.Parent || x.site == y.site {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func related(a, b subject) bool {
+	for _, x := range a.sites() {
+		for _, y := range b.sites() {
+			if x == y && a.fnd == nil && b.fnd == nil {
+				return a.side == finding.NoSide || b.side == finding.NoSide || a.side == b.side
+			}
+			if x != y || a.fnd == nil || b.fnd == nil {
+				if _, ok := x.Within(y); ok && x != y {
+					return true
+				}
+				if _, ok := y.Within(x); ok && x != y {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// joined gives the pending subjects that are one list with the chunk's own.
+func (p *parser) joined(f *frame, own subject) []subject {
+	if len(p.pend) == 0 {
+		return nil
+	}
+	for _, s := range p.pend {
+		if related(s, own) {
+			return nil
+		}
+	}
+	if f.c.joint == jointAnd || f.c.joint == jointOr || (f.c.joint == jointComma && siblings(p.pend, []subject{own})) {
+		return p.pend
+	}
+	return nil
+}
+
+// assert resolves the chunk's predicates and charts them.
+func (p *parser) assert(f *frame, next *chunk) {
+	p.asDetails(f)
+	var out []said
+	for i := range f.preds {
+		pr := &f.preds[i]
+		if pr.used {
+			continue
+		}
+		out = append(out, p.resolve(f, pr)...)
+	}
+	out = p.consume(f, out)
+	if p.spread(f, out) {
+		return
+	}
+	if p.bare(f, out, next) {
+		return
+	}
+	start := len(p.cands)
+	for i := range out {
+		p.chart(f, &out[i])
+	}
+	p.attach(f, start)
+	p.backRun(f, start)
+	if len(p.cands) > start {
+		p.lastHead = f
+	}
+}
+
+// resolve finds what one predicate says of which subjects.
+func (p *parser) resolve(f *frame, pr *pred) []said {
+	switch pr.kind {
+	case predAlone:
+		return p.resolveAlone(f, pr)
+	case predNumber:
+		return p.resolveNumber(f, pr)
+	case predGeneric:
+		return p.resolveGeneric(f, pr)
+	}
+	kinds := []lexicon.SenseKind{lexicon.SaysSense}
+	if pr.kind == predNamed {
+		kinds = []lexicon.SenseKind{lexicon.NounSense, lexicon.NameSense, lexicon.SaysSense}
+	}
+	var out []said
+	for _, s := range p.subjectsFor(f, pr, func(s subject) int { _, n := pick(pr.it, s, kinds...); return n }) {
+		sense, n := pick(pr.it, s, kinds...)
+		if n == 0 {
+			continue
+		}
+		v := sense.Value
+		if sense.Kind != lexicon.SaysSense {
+			if sense.Finding.Kind != lexicon.Presence {
+				// a noun such as "strength" names what the values speak of
+				f.subs = append(f.subs, subject{fnd: sense.Finding, side: s.side, plural: s.plural || pr.it.plural, tok: [2]int{pr.it.a, pr.it.b}})
+				f.subAt = append(f.subAt, pr.at)
+				continue
+			}
+			v = "present"
+		}
+		out = append(out, said{pr: pr, f: sense.Finding, value: v, subj: s})
+	}
+	if len(out) == 0 && pr.kind == predSays && pr.it.cue(lexicon.CueNormal) {
+		pr.kind, pr.cue = predGeneric, lexicon.CueNormal
+		return p.resolveGeneric(f, pr)
+	}
+	if len(out) == 0 && pr.kind == predSays {
+		if s, ok := onlySense(pr.it); ok && pr.it.b-pr.it.a > 1 {
+			out = append(out, said{pr: pr, f: s.Finding, value: s.Value, subj: subject{fnd: s.Finding}})
+		}
+	}
+	if len(out) == 0 && pr.kind == predNamed {
+		if s, ok := pr.it.sense(lexicon.NameSense); ok && s.Finding.Kind == lexicon.Presence {
+			out = append(out, said{pr: pr, f: s.Finding, value: "present", subj: subject{fnd: s.Finding, plural: pr.it.plural}})
+		}
+	}
+	return out
+}
+
+// onlySense gives the one finding that all senses of an item speak of.
+func onlySense(it *item) (lexicon.Sense, bool) {
+	var only lexicon.Sense
+	for _, s := range it.senses {
+		if s.Kind != lexicon.SaysSense {
+			continue
+		}
+		if only.Finding != nil && only.Finding != s.Finding {
+			return only, false
+		}
+		only = s
+	}
+	return only, only.Finding != nil
+}
+
+// subjectsFor lists the subjects a predicate is said of: those of its own
+// chunk, else those named just before, else the topic, else what was named
+// earlier.
+func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subject {
+	best, top := -1, 0
+	for k := range f.subs {
+		if f.subAt[k] == pr.at && pr.kind == predNamed && f.subs[k].fnd != nil && p.otherFits(f, pr, k, score) {
+			continue
+		}
+		n := score(f.subs[k])
+		if n >= leastOwn && f.subAt[k] <= pr.at {
+			n++ // a subject before its predicate goes first
+		}
+		if n > top {
+			best, top = k, n
+		}
+	}
+	if best >= 0 && top >= leastOwn {
+		own := f.subs[best]
+		if own.side == finding.NoSide {
+			for k := range f.subs { // "nystagmus in the left eye"
+				if s := f.subs[k]; s.side != finding.NoSide && (s.organ() == own.organ() || own.fnd != nil && own.organ() == nil) {
+					own.side = s.side
+				}
+			}
+		}
+		return append(append([]subject(nil), p.joined(f, own)...), own)
+	}
+	for _, pl := range f.places {
+		s := subject{site: pl.site}
+		if score(s) >= leastOwn {
+			return []subject{s}
+		}
+	}
+	// A noun that names its own site must not borrow another organ's.
+	if strangers(f) {
+		return nil
+	}
+	var out []subject
+	for _, s := range p.pend {
+		if score(s) >= leastOwn {
+			out = append(out, s)
+		}
+	}
+	if out == nil {
+		for _, s := range p.topic {
+			if score(s) >= leastCarried {
+				s.tok = [2]int{}
+				out = append(out, s)
+			}
+		}
+	}
+	if out == nil && !strangers(f) {
+		for _, s := range p.recent {
+			if score(s) >= 55 {
+				s.side, s.tok = finding.NoSide, [2]int{}
+				return []subject{s}
+			}
+		}
+	}
+	return out
+}
+
+// strangers reports that the chunk names a site of its own.
+func strangers(f *frame) bool {
+	for _, s := range f.subs {
+		if s.site != nil {
+			return true
+		}
+	}
+	return false
+}
+
+// otherFits reports that a site in the chunk gives the word another meaning
+// ("perforation of the septum").
+func (p *parser) otherFits(f *frame, pr *pred, self int, score func(subject) int) bool {
+	for k := range f.subs {
+		if k != self && score(f.subs[k]) >= leastOwn && f.subs[k].site != nil {
+			return true
+		}
+	}
+	if f.subs[self].fnd != nil && (f.subs[self].fnd.Asked == lexicon.Summary || ambiguousName(pr.it)) {
+		for _, s := range p.pend {
+			if score(s) >= 80 && s.site != nil {
+				return true
+			}
+		}
+		for _, s := range p.topic {
+			if score(s) >= 80 && s.site != nil && !strangers(f) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// ambiguousName reports a name that other findings also use.
+func ambiguousName(it *item) bool {
+	for _, s := range it.senses {
+		if s.Kind == lexicon.NounSense || s.Kind == lexicon.SaysSense {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *parser) resolveAlone(f *frame, pr *pred) []said {
+	var out []said
+	for i := range pr.it.senses {
+		s := &pr.it.senses[i]
+		if s.Kind != lexicon.AloneSense {
+			continue
+		}
+		for k := range s.Chart {
+			ch := &s.Chart[k]
+			subj := subject{fnd: ch.Finding, plural: true}
+			for j := range f.subs {
+				if fit(ch.Finding, f.subs[j]) > 0 && f.subs[j].side != finding.NoSide {
+					subj.side, subj.tok = f.subs[j].side, f.subs[j].tok
+				}
+			}
+			if len(s.Chart) == 1 {
+				subj.plural = subj.plural && !pr.it.article
+			}
+			out = append(out, said{pr: pr, f: ch.Finding, value: ch.Value, subj: subj, chart: ch, mark: s.Mark})
+		}
+		break
+	}
+	return out
+}
+
+// resolveGeneric reads "normal", "present" and "absent" of what is named.
+func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
+	var subs []subject
+	for k := len(f.subs) - 1; k >= 0; k-- {
+		s := f.subs[k]
+		if s.fnd == nil && s.site != nil && s.site.Finding != nil {
+			s.fnd = s.site.Finding
+		}
+		if s.fnd != nil {
+			subs = append(append(subs, p.joined(f, f.subs[k])...), s)
+			break
+		}
+	}
+	if subs == nil && len(f.subs) == 0 {
+		for _, s := range append(append([]subject(nil), p.pend...), p.topicIf(len(p.pend) == 0)...) {
+			if s.fnd == nil && s.site != nil && s.site.Finding != nil {
+				s.fnd = s.site.Finding
+			}
+			if s.fnd != nil {
+				subs = append(subs, s)
+			}
+		}
+	}
+	var out []said
+	for _, s := range subs {
+		if s.fnd == nil {
+			continue
+		}
+		if v, ok := genericValue(s.fnd, pr); ok {
+			out = append(out, said{pr: pr, f: s.fnd, value: v, subj: s})
+		}
+	}
+	return out
+}
+
+func (p *parser) topicIf(ok bool) []subject {
+	if ok {
+		return p.topic
+	}
+	return nil
+}
+
+func genericValue(f *lexicon.Finding, pr *pred) (string, bool) {
+	switch pr.cue {
+	case lexicon.CueNormal:
+		if f.Normal == "" {
+			return "", false
+		}
+		if pr.neg {
+			v, ok := f.Not[f.Normal]
+			pr.neg = false
+			return v, ok
+		}
+		return f.Normal, true
+	case lexicon.CuePresent, lexicon.CueAbsent:
+		v := "present"
+		if pr.cue == lexicon.CueAbsent {
+			v = "absent"
+		}
+		if !f.Allows(v) {
+			return "", false
+		}
+		return v, true
+	}
+	return "", false
+}
+
+// consume drops a bare name that another predicate of the chunk speaks of, and
+// turns it round where "absent" follows.
+func (p *parser) consume(f *frame, in []said) []said {
+	for i := range f.preds {
+		g := &f.preds[i]
+		if g.kind != predGeneric || g.cue == lexicon.CueNormal {
+			continue
+		}
+		for j := range in {
+			s := &in[j]
+			if s.pr.kind == predNamed && s.pr.at < g.at && !g.used {
+				if g.cue == lexicon.CueAbsent && s.value == "present" && !s.pr.neg {
+					s.pr.neg = true
+				}
+				if g.cue == lexicon.CuePresent && g.neg {
+					s.pr.neg = true
+				}
+				if s.f.Allows("present") {
+					s.pr.place = "said"
+				}
+			}
+		}
+		g.used = true
+	}
+	var out []said
+	for i := range in {
+		s := in[i]
+		drop := false
+		for j := range in {
+			o := in[j]
+			if i == j || o.f != s.f || o.pr == s.pr {
+				continue
+			}
+			// the name gives way to the value said of it
+			if s.pr.kind == predNamed && o.pr.kind != predNamed && !(o.pr.kind == predGeneric && o.pr.cue != lexicon.CueNormal) {
+				drop = true
+			}
+			if s.pr.kind == predGeneric && o.pr.kind == predNamed && s.pr.cue != lexicon.CueNormal {
+				drop = true
+			}
+		}
+		if !drop {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// bare keeps names that stand alone ("gag and swallow intact") until their
+// value comes.
+func (p *parser) bare(f *frame, out []said, next *chunk) bool {
+	if next == nil || len(out) == 0 || f.there || f.negated || f.sides > 0 || len(f.places) > 0 || f.hedged || next.joint == jointBut {
+		return false
+	}
+	for i := range out {
+		s := &out[i]
+		if s.pr.kind != predNamed || s.pr.neg || s.pr.it.article || s.pr.place == "said" {
+			return false
+		}
+	}
+	for i := range f.details {
+		if !f.details[i].used {
+			return false
+		}
+	}
+	if !next.valued() && next.joint != jointAnd && next.joint != jointOr && next.joint != jointComma {
+		return false
+	}
+	for i := range out {
+		have := false
+		for k := range f.subs {
+			have = have || f.subs[k].fnd == out[i].f
+		}
+		if !have {
+			s := out[i].subj
+			f.subs = append(f.subs, subject{fnd: out[i].f, side: s.side, plural: true, tok: [2]int{out[i].pr.it.a, out[i].pr.it.b}})
+			f.subAt = append(f.subAt, out[i].pr.at)
+		}
+	}
+	f.preds = nil
+	return true
+}
+
+func spanOf(ts []token, a, b int) transcript.Span {
+	return transcript.Span{Start: ts[a].word, End: ts[b-1].word + 1}
+}
+
+func trimPunct(s string) string { return strings.Trim(s, " .,;:?!-—…\"") }
+
+func (p *parser) placeText(it *item) string {
+	var parts []string
+	for i := it.a; i < it.b; i++ {
+		if w := p.ts[i].Text; !articles[w] && (i == it.a || p.ts[i].word != p.ts[i-1].word) {
+			parts = append(parts, strings.ToLower(trimPunct(p.t.Words[p.ts[i].word].Text)))
+		}
+	}
+	return strings.Join(parts, " ")
+}

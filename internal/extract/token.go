@@ -1,0 +1,85 @@
+package extract
+
+import (
+	"strings"
+
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// pause is the punctuation that follows a token.
+type pause uint8
+
+const (
+	noPause pause = iota
+	comma         // comma, semicolon, colon, dash, ellipsis
+	stop          // full stop, exclamation mark
+	asking        // question mark
+)
+
+// token is one normalized form with the word it comes from. A word may give
+// several tokens ("uvula's").
+type token struct {
+	lexicon.Form
+	word  int
+	after pause
+}
+
+// titles end in a full stop that ends no sentence.
+var titles = map[string]bool{"dr.": true, "mr.": true, "mrs.": true, "ms.": true, "st.": true, "vs.": true, "approx.": true, "no.": false}
+
+// tokenize normalizes all words. A word that holds punctuation alone adds its
+// pause to the token before it.
+func tokenize(words []transcript.Word) []token {
+	var out []token
+	for i, w := range words {
+		p := pauseAfter(w.Text)
+		forms := lexicon.Normalize(w.Text)
+		if len(forms) == 0 {
+			if n := len(out); n > 0 && out[n-1].after < p {
+				out[n-1].after = p
+			}
+			continue
+		}
+		for j, f := range forms {
+			t := token{Form: f, word: i}
+			if j == len(forms)-1 {
+				t.after = p
+			}
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+func pauseAfter(w string) pause {
+	if titles[strings.ToLower(w)] {
+		return noPause
+	}
+	w = strings.TrimRight(w, "\"')]”’")
+	switch {
+	case w == "":
+		return noPause
+	case strings.HasSuffix(w, "..."), strings.HasSuffix(w, "…"):
+		return comma
+	}
+	switch w[len(w)-1] {
+	case '.', '!':
+		return stop
+	case '?':
+		return asking
+	case ',', ';', ':':
+		return comma
+	case '-':
+		return comma
+	}
+	if strings.HasSuffix(w, "—") || strings.HasSuffix(w, "–") {
+		return comma
+	}
+	return noPause
+}
+
+// articles may stand inside any term.
+var articles = map[string]bool{
+	"the": true, "a": true, "an": true, "his": true, "her": true, "their": true, "your": true, "my": true, "this": true, "that": true, "its": true, "these": true, "those": true, "him": false,
+}

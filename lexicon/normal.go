@@ -1,0 +1,129 @@
+package lexicon
+
+import "strings"
+
+// Form is one normalized word: what terms and transcripts are compared by.
+type Form struct {
+	// Text is lower case, without punctuation, in the singular.
+	Text string
+	// Plural is true where the word as written was a plural.
+	Plural bool
+}
+
+// contractions are split so that "can't" and "cannot" read alike; the rest is
+// covered by the endings in splitClitic.
+var contractions = map[string][]string{
+	"cannot": {"can", "not"}, "can't": {"can", "not"}, "won't": {"will", "not"}, "gonna": {"going", "to"},
+	"i'm": {"i", "am"}, "let's": {"let", "us"}, "dunno": {"do", "not", "know"}, "wanna": {"want", "to"},
+	"gotta": {"got", "to"}, "y'all": {"you", "all"}, "lemme": {"let", "me"}, "didnt": {"did", "not"}, "dont": {"do", "not"},
+	"cant": {"can", "not"}, "doesnt": {"does", "not"}, "isnt": {"is", "not"}, "arent": {"are", "not"}, "couldnt": {"could", "not"},
+	"wasnt": {"was", "not"}, "theres": {"there", "is"}, "thats": {"that", "is"}, "im": {"i", "am"}, "havent": {"have", "not"},
+}
+
+// irregular plurals, and words in -s that are no plurals.
+var irregular = map[string]Form{
+	"nares": {"naris", true}, "sclerae": {"sclera", true}, "conjunctivae": {"conjunctiva", true}, "teeth": {"tooth", true},
+	"pinnae": {"pinna", true}, "tragi": {"tragus", true}, "bruits": {"bruit", true}, "foci": {"focus", true}, "petechiae": {"petechia", true},
+	"corneae": {"cornea", true}, "aurae": {"aura", true}, "polypi": {"polyp", true}, "bruises": {"bruise", true}, "noses": {"nose", true},
+	"this": {"this", false}, "is": {"is", false}, "has": {"has", false}, "was": {"was", false}, "his": {"his", false}, "us": {"us", false},
+	"yes": {"yes", false}, "as": {"as", false}, "does": {"does", false}, "its": {"its", false}, "gas": {"gas", false}, "always": {"always", false},
+	"herpes": {"herpes", false}, "caries": {"caries", false}, "pus": {"pus", false}, "tms": {"tm", true}, "eoms": {"eom", true}, "lens": {"lens", false},
+	"lice": {"lice", true}, "eyes": {"eye", true}, "axes": {"axis", true}, "diagnoses": {"diagnosis", true}, "yours": {"yours", false}, "hers": {"hers", false},
+	"besides": {"besides", false}, "towards": {"towards", false}, "afterwards": {"afterwards", false}, "perhaps": {"perhaps", false}, "sometimes": {"sometimes", false},
+	"tonsillitis": {"tonsillitis", false}, "mumps": {"mumps", false}, "hives": {"hives", true}, "glasses": {"glasses", false}, "scabies": {"scabies", false},
+}
+
+// Normalize splits one written word into its normalized forms: "uvula's" gives
+// uvula and is, "non-tender" gives non and tender, "Pupils," gives pupil.
+func Normalize(word string) []Form {
+	w := strings.ToLower(word)
+	w = strings.NewReplacer("’", "'", "‑", "-", "–", "-", "—", "-").Replace(w)
+	w = strings.Trim(w, ".,;:?!\"()[]{}…-*'")
+	if w == "" {
+		return nil
+	}
+	if parts, ok := contractions[w]; ok {
+		return formsOf(parts)
+	}
+	if w == "o'clock" {
+		return []Form{{Text: w}}
+	}
+	if hasDigit(w) {
+		return numeric(w)
+	}
+	var out []Form
+	for _, part := range strings.FieldsFunc(w, func(r rune) bool { return r == '-' || r == '…' || r == '/' }) {
+		out = append(out, splitClitic(part)...)
+	}
+	return out
+}
+
+func formsOf(words []string) []Form {
+	out := make([]Form, len(words))
+	for i, w := range words {
+		out[i] = Form{Text: w}
+	}
+	return out
+}
+
+func splitClitic(w string) []Form {
+	for _, c := range [...]struct{ end, second string }{{"n't", "not"}, {"'s", "is"}, {"'re", "are"}, {"'ll", "will"}, {"'ve", "have"}, {"'d", "would"}, {"'m", "am"}} {
+		if head, ok := strings.CutSuffix(w, c.end); ok && head != "" {
+			return append(nonSplit(head), Form{Text: c.second})
+		}
+	}
+	return nonSplit(strings.Trim(w, "'.,"))
+}
+
+// nonSplit takes "nontender" apart, so that every "non" negates by one rule.
+func nonSplit(w string) []Form {
+	if rest, ok := strings.CutPrefix(w, "non"); ok && len(rest) >= 5 {
+		return []Form{{Text: "non"}, singular(rest)}
+	}
+	if w == "" {
+		return nil
+	}
+	return []Form{singular(w)}
+}
+
+func singular(w string) Form {
+	if f, ok := irregular[w]; ok {
+		return f
+	}
+	n := len(w)
+	switch {
+	case n < 4 || hasDigit(w):
+	case strings.HasSuffix(w, "ies") && n > 4:
+		return Form{w[:n-3] + "y", true}
+	case strings.HasSuffix(w, "sses"), strings.HasSuffix(w, "xes"), strings.HasSuffix(w, "ches"), strings.HasSuffix(w, "shes"), strings.HasSuffix(w, "uses") && n > 5:
+		return Form{w[:n-2], true}
+	case strings.HasSuffix(w, "ss"), strings.HasSuffix(w, "us"), strings.HasSuffix(w, "is"):
+	case strings.HasSuffix(w, "s"):
+		return Form{w[:n-1], true}
+	}
+	return Form{Text: w}
+}
+
+func hasDigit(w string) bool { return strings.ContainsAny(w, "0123456789") }
+
+// numeric takes "3mm", "3-4" and "45-degree" apart; "2+", "5/5" and "2.5" stay.
+func numeric(w string) []Form {
+	var out []Form
+	for i, part := range strings.Split(w, "-") {
+		if part == "" {
+			continue
+		}
+		if i > 0 && len(out) > 0 && hasDigit(part) && hasDigit(out[len(out)-1].Text) {
+			out = append(out, Form{Text: "to"})
+		}
+		n := strings.LastIndexAny(part, "0123456789")
+		if n < 0 || n == len(part)-1 || !isLetter(part[n+1]) || part[n+1:] == "th" || part[n+1:] == "st" || part[n+1:] == "nd" || part[n+1:] == "rd" || isLetter(part[0]) {
+			out = append(out, Form{Text: part})
+			continue
+		}
+		out = append(out, Form{Text: part[:n+1]}, singular(part[n+1:]))
+	}
+	return out
+}
+
+func isLetter(b byte) bool { return b >= 'a' && b <= 'z' }
