@@ -105,6 +105,13 @@ type Finding struct {
 	// Normal is what a bare "normal" or "intact" said of it means; empty where
 	// that says too little.
 	Normal string
+	// Named is the value that naming it alone charts ("wax" is present); empty
+	// where naming says nothing.
+	Named string
+	// NamedKey is the qualifier that keeps the very word it was named by
+	// ("scab"); Plain are names that are no such word.
+	NamedKey string
+	Plain    map[string]bool
 	// Details are the qualifiers that may go with it.
 	Details map[string]bool
 	// Plausible is the least and the largest value that is not marked.
@@ -356,7 +363,7 @@ func (b *builder) term(term string, s Sense) {
 	}
 	for _, have := range n.senses {
 		if have.Kind == s.Kind && have.Finding == s.Finding && have.Site == s.Site && have.Value == s.Value && have.Cue == s.Cue && have.Key == s.Key {
-			if s.Kind == CueSense || s.Kind == SiteSense {
+			if s.Kind == CueSense || s.Kind == SiteSense && have.Site == s.Site {
 				b.complain(term, fmt.Sprintf("term %q is listed twice", term), "keep one")
 			}
 			return
@@ -436,7 +443,7 @@ func (b *builder) finding(d findingDef) {
 		return
 	}
 	f := &Finding{ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
-		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, AgeBound: d.AgeBound, Covers: d.Covers,
+		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers,
 		Sides: sidesOf[d.Sides], Kind: kinds[d.Kind], Asked: askedOf[d.Asked], Details: map[string]bool{}, Together: map[string]bool{}}
 	if f.Sides == SidesUnknown || f.Kind == KindUnknown || f.Asked == AskedUnknown {
 		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: presence, choice, grade, quantity, clock; asked: always, if_indicated, summary")
@@ -447,6 +454,12 @@ func (b *builder) finding(d findingDef) {
 	if f.Kind == Presence {
 		f.Not = orMap(f.Not, map[string]string{"present": "absent", "absent": "present"})
 		f.Yes, f.No = orWord(f.Yes, "present"), orWord(f.No, "absent")
+	}
+	if f.Kind == Presence {
+		f.Named = "present"
+	}
+	for _, x := range d.Plain {
+		f.Plain[strings.Join(normalWords(x), " ")] = true
 	}
 	for _, x := range d.Together {
 		f.Together[x] = true
@@ -627,4 +640,18 @@ func orWord(a, b string) string {
 		return b
 	}
 	return a
+}
+
+// Cue reports whether a single normalized word is a cue of a kind.
+func (l *Lexicon) Cue(word string, k CueKind) bool {
+	n := l.root.next[word]
+	if n == nil {
+		return false
+	}
+	for _, s := range n.senses {
+		if s.Kind == CueSense && s.Cue == k {
+			return true
+		}
+	}
+	return false
 }

@@ -28,7 +28,7 @@ var irregular = map[string]Form{
 	"this": {"this", false}, "is": {"is", false}, "has": {"has", false}, "was": {"was", false}, "his": {"his", false}, "us": {"us", false},
 	"yes": {"yes", false}, "as": {"as", false}, "does": {"does", false}, "its": {"its", false}, "gas": {"gas", false}, "always": {"always", false},
 	"herpes": {"herpes", false}, "caries": {"caries", false}, "pus": {"pus", false}, "tms": {"tm", true}, "eoms": {"eom", true}, "lens": {"lens", false},
-	"lice": {"lice", true}, "eyes": {"eye", true}, "axes": {"axis", true}, "diagnoses": {"diagnosis", true}, "yours": {"yours", false}, "hers": {"hers", false},
+	"whites": {"whites", true}, "lice": {"lice", true}, "eyes": {"eye", true}, "axes": {"axis", true}, "diagnoses": {"diagnosis", true}, "yours": {"yours", false}, "hers": {"hers", false},
 	"besides": {"besides", false}, "towards": {"towards", false}, "afterwards": {"afterwards", false}, "perhaps": {"perhaps", false}, "sometimes": {"sometimes", false},
 	"tonsillitis": {"tonsillitis", false}, "mumps": {"mumps", false}, "hives": {"hives", true}, "glasses": {"glasses", false}, "scabies": {"scabies", false},
 }

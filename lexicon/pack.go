@@ -102,6 +102,9 @@ type findingDef struct {
 	Yes      string              `toml:"yes"`
 	No       string              `toml:"no"`
 	Normal   string              `toml:"normal"`
+	Named    string              `toml:"named"`
+	NamedKey string              `toml:"named_detail"`
+	Plain    []string            `toml:"plain"`
 	Details  []string            `toml:"details"`
 	Range    []float64           `toml:"plausible"`
 	AgeBound bool                `toml:"age_bound"`

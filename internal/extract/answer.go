@@ -96,15 +96,15 @@ func (p *parser) answerFirst(s *sentence) {
 		}
 	}
 	for _, c := range q.cands {
-		v := c.f.No
-		if yes {
-			v = c.f.Yes
+		v := word(c) // "any trouble swallowing?" yes
+		if no {
+			var ok bool
+			if v, ok = c.f.Not[v]; !ok {
+				v = c.f.No
+			}
 		}
 		if v == "" {
 			continue
-		}
-		if c.value == finding.Word(c.f.No) && c.f.No != "" && c.f.Kind != lexicon.Presence && yes { // asked the other way round
-			v = c.f.No
 		}
 		c.value, c.source, c.sent, c.chunk = finding.Word(v), finding.Reported, p.sent, p.chunkN
 		if side != finding.NoSide && c.f.Sides == lexicon.Paired {
@@ -184,7 +184,7 @@ func (p *parser) endSentence(s *sentence) {
 // flushBare charts names that stood in a list and got no value: they were said
 // to be found.
 func (p *parser) flushBare(s *sentence) {
-	if len(p.pend) == 0 || s.asked {
+	if len(p.pend) == 0 || s.asked || !p.bareEnd {
 		return
 	}
 	for k, sub := range p.pend {

@@ -111,6 +111,9 @@ func (p *parser) attach(f *frame, start int) {
 	made := p.cands[start:]
 	for i := range f.details {
 		d := &f.details[i]
+		if d.neg {
+			d.value = opposite(d.key, d.value)
+		}
 		if p.valueItem(f, d) || d.value == "" {
 			continue
 		}
@@ -138,6 +141,21 @@ func (p *parser) attach(f *frame, start int) {
 	if len(f.places) > 0 && len(made) == 0 && len(f.preds) == 0 {
 		p.latePlace(f)
 	}
+}
+
+// opposite is what a denied qualifier means; empty where that says nothing.
+func opposite(key, value string) string {
+	switch value {
+	case "present":
+		return "absent"
+	case "absent":
+		return "present"
+	case "mobile":
+		return "fixed"
+	case "fixed":
+		return "mobile"
+	}
+	return ""
 }
 
 // valueItem reports that the word already gave a value.

@@ -157,6 +157,11 @@ func (p *parser) chart(f *frame, s *said) {
 			c.mark(finding.Respelled, "heard as another word, read as "+it.right, p.words(it.a, it.b))
 		}
 	}
+	if k := s.f.NamedKey; k != "" && s.pr.kind == predNamed && !s.pr.neg {
+		if w := p.normal(s.pr.it); !s.f.Plain[w] {
+			c.set(k, w)
+		}
+	}
 	if f.base != "" {
 		c.set("baseline", f.base)
 	}
@@ -165,6 +170,20 @@ func (p *parser) chart(f *frame, s *said) {
 	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size" {
 		p.inLight(c, n)
 	}
+}
+
+// normal joins an item's normalized words without articles.
+func (p *parser) normal(it *item) string {
+	out := ""
+	for i := it.a; i < it.b; i++ {
+		if w := p.ts[i].Text; !articles[w] {
+			if out != "" {
+				out += " "
+			}
+			out += w
+		}
+	}
+	return out
 }
 
 // inLight charts the second number of "three to one" of a pupil.

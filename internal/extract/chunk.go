@@ -167,6 +167,8 @@ func cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointOr, true
 	case it.cue(lexicon.CueAnd):
 		return jointAnd, true
+	case it.cue(lexicon.CuePlan) && c.content() && !c.valued() && !it.content() && c.joint == jointStart:
+		return 0, false // "nodes I will do in the morning"
 	case it.cue(lexicon.CuePlan, lexicon.CueState, lexicon.CueInstruct, lexicon.CueBecause) && c.content() && !it.content():
 		return jointPlain, true
 	}
@@ -187,7 +189,7 @@ func cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		}
 	case it.has(lexicon.SideSense) && !tied && leads(c) && complete(c):
 		return jointPlain, true // "right three left four"
-	case it.num != nil && !it.locator && !tied && trails(c):
+	case (it.num != nil && !it.locator || it.has(lexicon.SaysSense) && !it.names()) && !tied && trails(c):
 		return jointPlain, true // "three on the right four on the left"
 	}
 	return 0, false
@@ -276,6 +278,31 @@ func classify(s *sentence) {
 			s.chunks[i].act = actAsk
 		}
 	}
+	// "any pain here, in the jaw joints?" is one question
+	out := s.chunks[:from+1]
+	for _, c := range s.chunks[from+1:] {
+		if last := &out[len(out)-1]; c.act == actAsk && last.act == actAsk {
+			last.items = append(last.items[:len(last.items):len(last.items)], c.items...)
+			last.last = c.last
+			continue
+		}
+		out = append(out, c)
+	}
+	s.chunks = out
+}
+
+// discourse reports "right, before we go on": a word of talk, not a side.
+func discourse(ts []token, s *sentence) bool {
+	if len(s.chunks) < 2 {
+		return len(s.chunks) == 1 && len(s.chunks[0].items) == 1 && ts[s.chunks[0].items[0].a].Text == "right"
+	}
+	c := &s.chunks[0]
+	if len(c.items) != 1 || ts[c.items[0].a].Text != "right" {
+		return false
+	}
+	n := &s.chunks[1]
+	a, _ := ownAct(n)
+	return a != actState || !n.valued() || n.any((*item).names)
 }
 
 // ownAct reads the act from the chunk's own cues. strong acts go on over the
@@ -292,7 +319,7 @@ func ownAct(c *chunk) (a act, strong bool) {
 		return actOther, true
 	}
 	if c.cue(lexicon.CuePast) && !c.cue(lexicon.CueGone) {
-		return actPast, false
+		return actPast, true
 	}
 	if first.cue(lexicon.CueInstruct) || c.cue(lexicon.CueInstruct) {
 		return actInstruct, true
@@ -314,7 +341,7 @@ func ownAct(c *chunk) (a act, strong bool) {
 		if it.cue(lexicon.CuePlan) && !it.content() && !c.cue(lexicon.CueUnable) {
 			return actPlan, true
 		}
-		if it.content() {
+		if it.content() && (c.joint != jointStart || it.num != nil || it.has(lexicon.SaysSense) || it.has(lexicon.AloneSense)) {
 			break
 		}
 	}
@@ -336,8 +363,10 @@ func inherits(c *chunk, from act) bool {
 	switch from {
 	case actTeach, actAsk:
 		return true
-	case actOther, actPast:
+	case actOther:
 		return c.joint != jointPlain
+	case actPast:
+		return !c.valued() || !c.any((*item).names) && !c.cue(lexicon.CueNegate)
 	}
 	// After a plan or an instruction a value, number or denial is a statement.
 	first, _ := c.opener()

@@ -46,7 +46,13 @@ func New(lex *lexicon.Lexicon) *Extractor {
 // Extract understands one transcript. Every word of it lies in the evidence of
 // at least one finding or in exactly one left-out stretch.
 func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
-	p := &parser{x: x, t: t, ts: tokenize(t.Words)}
+	return x.Explain(t, opt, nil)
+}
+
+// Explain extracts and writes each stage to trace: for a pack's author who asks
+// why a sentence gave what it gave.
+func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
+	p := &parser{x: x, t: t, ts: tokenize(t.Words), trace: trace}
 	items := series(x.lex, p.ts, x.itemize(p.ts))
 	p.run(split(p.ts, items))
 	return p.set(opt)

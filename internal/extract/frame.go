@@ -66,6 +66,7 @@ type frame struct {
 	general    bool
 	sideTok    [2]int
 	last       finding.Side
+	unknown    int // words that no pack knows, beyond small words
 	spreadDone bool
 }
 
@@ -125,9 +126,23 @@ func (p *parser) frame(c *chunk) *frame {
 			not = false
 		}
 	}
+	for i := range c.items {
+		if it := &c.items[i]; len(it.senses) == 0 && it.num == nil && !smallWords[p.ts[it.a].Text] && !articles[p.ts[it.a].Text] {
+			f.unknown++
+		}
+	}
 	p.takeDetails(f)
 	p.takeSides(f)
 	return f
+}
+
+// smallWords say nothing by themselves.
+var smallWords = map[string]bool{
+	"is": true, "are": true, "it": true, "they": true, "was": true, "were": true, "be": true, "been": true, "too": true, "very": true, "quite": true, "just": true,
+	"here": true, "there": true, "both": true, "all": true, "again": true, "now": true, "about": true, "around": true, "at": true, "i": true, "he": true,
+	"she": true, "him": true, "me": true, "we": true, "you": true, "which": true, "who": true, "as": true, "roughly": true, "approximately": true, "exactly": true,
+	"nice": true, "nicely": true, "look": true, "appear": true, "feel": true, "sit": true, "side": true, "one": true, "really": true, "pretty": true, "fairly": true,
+	"measure": true, "size": true, "by": true, "so": true, "also": true, "today": true, "o": true, "on": true, "them": true, "seem": true, "bit": true,
 }
 
 // goesOn reports that a denied list goes on into this chunk: bare nouns, with
@@ -200,12 +215,8 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 	switch {
 	case it.cue(lexicon.CueNever):
 	case it.cue(lexicon.CueNegate):
-		if *neg && f.preds == nil { // "not without tenderness"
-			*neg = false
-		} else {
-			*neg = !*not
-			*not = false
-		}
+		*neg = !*not // "not without tenderness"
+		*not = false
 		f.negated = f.negated || *neg
 	case it.cue(lexicon.CueNot) && !it.cue(lexicon.CueGone):
 		*not = !*not
@@ -275,10 +286,12 @@ func (p *parser) subject(f *frame, it *item, i int, neg, not bool) {
 	if n, ok := it.sense(lexicon.NameSense); ok {
 		s.fnd = n.Finding
 		// a term may name findings of several kinds; the site decides
-		if n.Finding.Kind == lexicon.Presence && n.Finding.Asked != lexicon.Summary || n.Finding.Kind == lexicon.Presence {
+		if n.Finding.Named != "" {
 			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not})
+		} else if neg != not && n.Finding.No != "" { // "no cone of light"
+			f.preds = append(f.preds, pred{at: i, it: it, kind: predGeneric, cue: lexicon.CueAbsent})
 		}
-	} else if n, ok := it.sense(lexicon.SiteSense); ok {
+	} else if n, ok := p.siteOf(f, it); ok {
 		s.site = n.Site
 		if it.has(lexicon.SaysSense) || it.has(lexicon.NounSense) {
 			// "shoulder" and the like: a site that is also said of another
@@ -287,6 +300,34 @@ func (p *parser) subject(f *frame, it *item, i int, neg, not bool) {
 	}
 	f.subs = append(f.subs, s)
 	f.subAt = append(f.subAt, i)
+}
+
+// siteOf chooses among the sites that share a term: "behind the ear" is the
+// mastoid, or, where nodes are felt for, the posterior auricular group.
+func (p *parser) siteOf(f *frame, it *item) (lexicon.Sense, bool) {
+	first, ok := it.sense(lexicon.SiteSense)
+	if !ok {
+		return first, false
+	}
+	looked := p.noun
+	for i := range f.c.items {
+		if x := &f.c.items[i]; x.has(lexicon.NounSense) || x.has(lexicon.NameSense) {
+			looked = x
+		}
+	}
+	if looked == nil {
+		return first, true
+	}
+	best, top := first, 0
+	for _, s := range it.senses {
+		if s.Kind != lexicon.SiteSense {
+			continue
+		}
+		if _, n := pick(looked, subject{site: s.Site}, lexicon.NounSense, lexicon.NameSense); n > top {
+			best, top = s, n
+		}
+	}
+	return best, true
 }
 
 // words quotes tokens as spoken, without punctuation at the end.
@@ -325,6 +366,11 @@ func (p *parser) takeSides(f *frame) {
 			continue
 		}
 		side := sideOf(s.Value)
+		if s.Value == "same" {
+			if side = p.lastSide; side == finding.NoSide {
+				continue
+			}
+		}
 		if f.view && (side == finding.Left || side == finding.Right) {
 			side = side.Opposite()
 		}

@@ -108,9 +108,18 @@ func (x *Extractor) itemize(ts []token) []item {
 		it := item{a: i, b: i + 1, definite: definite, article: article}
 		definite, article = false, false
 		senses, mEnd, sides := x.lex.Match(forms[:end], i, skip, side)
+		for mEnd > i && ts[mEnd-1].after == noPause && mEnd < len(ts) && answersOnly(senses) {
+			// "it is not" answers alone, and denies what follows elsewhere
+			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, skip, side)
+		}
+		if mEnd-i >= 2 && ts[mEnd-1].Text == "one" {
+			if n, e := readNumber(ts, mEnd-1); e > mEnd && (n.sign != "" || n.hasOf || n.isBy || n.decimal || n.isRange) || x.unitAt(forms, ts, mEnd) {
+				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, skip, side)
+			}
+		}
 		n, nEnd := readNumber(ts, i)
 		switch {
-		case nEnd > i && nEnd >= mEnd && !notNumber(ts, i, nEnd):
+		case nEnd > i && nEnd >= mEnd && !x.notNumber(ts, forms, i, nEnd):
 			it.num, it.b = &n, nEnd
 			if u, uEnd, _ := x.lex.Match(forms, nEnd, skip, func(int) bool { return false }); nEnd < len(ts) && ts[nEnd-1].after == noPause && len(u) > 0 {
 				for _, s := range u {
@@ -122,9 +131,6 @@ func (x *Extractor) itemize(ts []token) []item {
 				}
 			}
 			it.locator = isLocator(ts, i, it.b)
-			if !it.locator && it.num.value == 1 && it.unit == nil && it.b-it.a == 1 && ts[i].Text == "one" && !it.num.hasOf && it.num.sign == "" {
-				it.locator = pronounOne(ts, i)
-			}
 		case mEnd > i:
 			it.senses, it.b = senses, mEnd
 			if len(sides) > 0 {
@@ -153,8 +159,32 @@ func (x *Extractor) itemize(ts []token) []item {
 	return out
 }
 
+// unitAt reports a unit that directly follows token i-1.
+func (x *Extractor) unitAt(forms []lexicon.Form, ts []token, i int) bool {
+	if i >= len(ts) || ts[i-1].after != noPause {
+		return false
+	}
+	no := func(int) bool { return false }
+	u, _, _ := x.lex.Match(forms, i, no, no)
+	for _, s := range u {
+		if s.Kind == lexicon.UnitSense {
+			return true
+		}
+	}
+	return false
+}
+
+func answersOnly(senses []lexicon.Sense) bool {
+	for _, s := range senses {
+		if s.Kind != lexicon.CueSense || s.Cue != lexicon.CueYes && s.Cue != lexicon.CueNo {
+			return false
+		}
+	}
+	return len(senses) > 0
+}
+
 // notNumber tells words that look like numbers from numbers.
-func notNumber(ts []token, i, end int) bool {
+func (x *Extractor) notNumber(ts []token, forms []lexicon.Form, i, end int) bool {
 	w := ts[i].Text
 	if w == "oh" || w == "half" && end == i+1 && at(ts, i, "half", "of") {
 		return true
@@ -166,17 +196,14 @@ func notNumber(ts []token, i, end int) bool {
 			return true
 		}
 	}
-	return w == "one" && (at(ts, i, "one", "of") || at(ts, i, "one", "more") || at(ts, i, "one", "second") || at(ts, i, "one", "moment") || at(ts, i, "one", "at"))
-}
-
-func pronounOne(ts []token, i int) bool {
-	if i+1 < len(ts) && ts[i].after == noPause {
-		switch ts[i+1].Text {
-		case "on", "over", "behind", "under", "in", "that", "there", "here", "is":
-			return true
+	if w == "one" && end == i+1 {
+		// a pronoun unless a unit follows, or "is one", "at one" and the like stand before
+		if x.unitAt(forms, ts, end) {
+			return false
 		}
+		return !(i > 0 && (ts[i-1].Text == "is" || ts[i-1].Text == "grade" || ts[i-1].Text == "at" || ts[i-1].Text == "tonsil" || ts[i-1].Text == "pulse" || ts[i-1].Text == "to") && ts[i].after != noPause)
 	}
-	return false
+	return w == "one" && (at(ts, i, "one", "of") || at(ts, i, "one", "more") || at(ts, i, "one", "second") || at(ts, i, "one", "moment") || at(ts, i, "one", "at"))
 }
 
 // isLocator tells bed numbers, ages, times and doses from findings.

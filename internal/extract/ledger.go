@@ -56,8 +56,14 @@ func (p *parser) settle() {
 				if a.side == b.side {
 					p.join(b, a)
 				}
+			case b.status == finding.NotAssessed && a.sent == b.sent:
+				a.gone = true // "cannot hear a bruit in this noise, so not assessed"
 			case b.status == finding.NotAssessed:
 				// "I could not test it again" after a value: both stand
+			case finer(a, b):
+				p.withdraw(a, b)
+			case finer(b, a):
+				p.withdraw(b, a)
 			case a.value == b.value && a.high == b.high:
 				p.sameTwice(a, b)
 			case b.f.Together[word(a)] && b.f.Together[word(b)]:
@@ -68,6 +74,15 @@ func (p *parser) settle() {
 		}
 	}
 	p.equality()
+}
+
+// finer reports that b says the same as a and more: brisk is reactive. Sluggish
+// after reactive is finer only in the same breath; later it contradicts.
+func finer(a, b *cand) bool {
+	if word(a) != "reactive" || a.f != b.f {
+		return false
+	}
+	return word(b) == "brisk" || word(b) == "sluggish" && b.sent-a.sent <= 1 && b.sent >= a.sent
 }
 
 func word(c *cand) string { w, _ := c.value.Word(); return w }

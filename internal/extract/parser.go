@@ -113,6 +113,7 @@ type stretch struct {
 
 // parser carries what one narration has said so far.
 type parser struct {
+	trace  func(string, ...any) // nil unless somebody asks why
 	x      *Extractor
 	t      transcript.Transcript
 	ts     []token
@@ -121,10 +122,12 @@ type parser struct {
 	sent   int
 	chunkN int
 
-	topic  []subject // what is spoken of
-	recent []subject // sites and findings named before, last first
-	held   finding.Side
-	heldAt *lexicon.Site
+	topic    []subject // what is spoken of
+	recent   []subject // sites and findings named before, last first
+	noun     *item     // the last thing that was looked for: "nodes"
+	lastSide finding.Side
+	held     finding.Side
+	heldAt   *lexicon.Site
 	// heldTok is where the held side was spoken.
 	heldTok [2]int
 
@@ -147,6 +150,7 @@ type parser struct {
 	young       bool
 	retracted   []*cand
 	retractSent int
+	bareEnd     bool // the sentence ended on a bare name that was charted
 	correctAge  int
 	unableChunk int
 }
@@ -165,7 +169,10 @@ func (p *parser) run(sentences []sentence) {
 		s := &sentences[i]
 		p.sent = i
 		p.pend, p.pendNeg, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, false, nil, finding.NoSide, false, nil, false
-		p.pendPlace = placeSaid{}
+		p.pendPlace, p.bareEnd = placeSaid{}, false
+		if discourse(p.ts, s) {
+			s.chunks[0].items[0].senses = nil
+		}
 		classify(s)
 		p.answerFirst(s)
 		for j := range s.chunks {
@@ -231,13 +238,20 @@ func (p *parser) chunk(c *chunk, next *chunk, first bool) {
 	if c.cue(lexicon.CueYoung) {
 		p.young = true
 	}
-	_ = before
 	st.why = p.talkOf(c)
 	if c.act == actAnswer {
 		st.why = finding.SmallTalk
 	}
 	p.fate = append(p.fate, st)
+	if p.trace != nil {
+		p.trace("%s | %s\n", actNames[c.act], p.words(a, b))
+		for _, n := range p.cands[min(before, len(p.cands)):] {
+			p.trace("    %s@%s zone=%q %s %s %v\n", n.f.ID, n.side, n.zone, n.status, n.value, n.quals)
+		}
+	}
 }
+
+var actNames = [...]string{"state", "instruct", "ask", "teach", "plan", "past", "other", "retract", "answer"}
 
 func (p *parser) endSide() {
 	p.held, p.heldAt = finding.NoSide, nil
@@ -247,6 +261,7 @@ func (p *parser) endSide() {
 // your left ear".
 func (p *parser) mention(c *chunk) {
 	f := p.frame(c)
+	p.looking(f)
 	if len(f.subs) == 0 {
 		return
 	}

@@ -67,6 +67,23 @@ func (p *parser) loneNo(c *chunk, next *chunk) bool {
 
 // carry moves what the chunk named into the state of the sentence.
 func (p *parser) carry(f *frame, charted bool) {
+	if f.last == finding.Right || f.last == finding.Left {
+		p.lastSide = f.last
+	}
+	if charted {
+		for i := len(p.cands) - 1; i >= 0 && p.cands[i].chunk == p.chunkN; i-- {
+			if c := p.cands[i]; !c.gone {
+				p.remember(subject{fnd: c.f, plural: true})
+				break
+			}
+		}
+	}
+	for _, pl := range f.places {
+		if (pl.side == finding.Right || pl.side == finding.Left) && !charted && len(f.subs) == 0 && pl.site != nil {
+			p.hold(pl.side, organ(pl.site), [2]int{f.c.items[pl.at].a, f.c.items[pl.at].b})
+			p.setTopic([]subject{{site: pl.site, side: pl.side}})
+		}
+	}
 	p.listNeg = f.negated && !f.c.cue(lexicon.CueGone)
 	p.pendNot = false
 	if n := len(f.c.items); n > 0 {
@@ -207,6 +224,7 @@ func (p *parser) joined(f *frame, own subject) []subject {
 // assert resolves the chunk's predicates and charts them.
 func (p *parser) assert(f *frame, next *chunk) {
 	p.asDetails(f)
+	p.looking(f)
 	var out []said
 	for i := range f.preds {
 		pr := &f.preds[i]
@@ -214,6 +232,9 @@ func (p *parser) assert(f *frame, next *chunk) {
 			continue
 		}
 		out = append(out, p.resolve(f, pr)...)
+	}
+	if len(out) == 0 {
+		out = p.implied(f)
 	}
 	out = p.consume(f, out)
 	if p.spread(f, out) {
@@ -224,6 +245,7 @@ func (p *parser) assert(f *frame, next *chunk) {
 	}
 	start := len(p.cands)
 	for i := range out {
+		p.bareEnd = out[i].pr.kind == predNamed && !out[i].pr.neg
 		p.chart(f, &out[i])
 	}
 	p.attach(f, start)
@@ -231,6 +253,109 @@ func (p *parser) assert(f *frame, next *chunk) {
 	if len(p.cands) > start {
 		p.lastHead = f
 	}
+}
+
+// implied goes on with what was looked for where only a place is named: "nodes:
+// none under the jaw, nothing above the clavicle, a hard one on the left".
+func (p *parser) implied(f *frame) []said {
+	one := f.c.any(func(it *item) bool {
+		w := p.ts[it.a].Text
+		return w == "one" && it.num == nil || it.b-it.a == 2 && p.ts[it.b-1].Text == "one"
+	})
+	neg, cued := f.negated, f.negated || f.there || one
+	var at *item
+	side := finding.NoSide
+	for i := range f.preds {
+		pr := &f.preds[i]
+		switch {
+		case pr.used:
+			continue
+		case pr.kind == predSays && !pr.it.has(lexicon.DetailSense), pr.kind == predNamed, pr.kind == predNumber && pr.it.unit == nil:
+			return nil
+		case pr.kind == predGeneric && pr.cue != lexicon.CueNormal:
+			cued, neg = true, neg || pr.cue == lexicon.CueAbsent
+			at = pr.it
+		}
+		if pr.side != finding.NoSide {
+			side = pr.side
+		}
+	}
+	if !cued {
+		return nil
+	}
+	if at == nil {
+		at = &f.c.items[0]
+	}
+	subs := f.subs
+	if len(subs) == 0 {
+		subs = p.pend
+	} else {
+		subs = append(append([]subject(nil), p.joined(f, subs[0])...), subs...)
+	}
+	if len(subs) == 0 && one {
+		subs = p.topic
+	}
+	if side == finding.NoSide {
+		side = f.last
+	}
+	var out []said
+	for _, s := range subs {
+		fd := p.lookedFor(s)
+		if fd == nil {
+			continue
+		}
+		pr := &pred{at: 0, it: at, kind: predAlone, neg: neg, side: side}
+		if s.side != finding.NoSide && len(f.subs) > 0 {
+			pr.side = finding.NoSide
+		}
+		out = append(out, said{pr: pr, f: fd, value: "present", subj: s})
+	}
+	if len(out) > 0 {
+		for i := range f.preds {
+			f.preds[i].used = true
+		}
+	}
+	return out
+}
+
+// looking notes what is being looked for.
+func (p *parser) looking(f *frame) {
+	for i := range f.preds {
+		if f.preds[i].kind == predNamed {
+			p.noun = f.preds[i].it
+		}
+	}
+}
+
+// lookedFor is what was being looked for at a site: what was named last, else
+// the one thing that can be present there.
+func (p *parser) lookedFor(s subject) *lexicon.Finding {
+	if s.site == nil {
+		if s.fnd != nil && s.fnd.Kind == lexicon.Presence {
+			return s.fnd
+		}
+		return nil
+	}
+	if p.noun != nil {
+		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= leastOwn && sense.Finding.Kind == lexicon.Presence {
+			return sense.Finding
+		}
+	}
+	var only *lexicon.Finding
+	for _, f := range p.x.lex.Findings() {
+		for _, x := range f.At {
+			if x == s.site && f.Kind == lexicon.Presence {
+				if only != nil {
+					return nil
+				}
+				only = f
+			}
+		}
+	}
+	if only != nil && only.Region != "nodes" {
+		return nil
+	}
+	return only
 }
 
 // resolve finds what one predicate says of which subjects.
@@ -255,13 +380,13 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		}
 		v := sense.Value
 		if sense.Kind != lexicon.SaysSense {
-			if sense.Finding.Kind != lexicon.Presence {
+			if sense.Finding.Named == "" {
 				// a noun such as "strength" names what the values speak of
 				f.subs = append(f.subs, subject{fnd: sense.Finding, side: s.side, plural: s.plural || pr.it.plural, tok: [2]int{pr.it.a, pr.it.b}})
 				f.subAt = append(f.subAt, pr.at)
 				continue
 			}
-			v = "present"
+			v = sense.Finding.Named
 		}
 		out = append(out, said{pr: pr, f: sense.Finding, value: v, subj: s})
 	}
@@ -275,8 +400,8 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		}
 	}
 	if len(out) == 0 && pr.kind == predNamed {
-		if s, ok := pr.it.sense(lexicon.NameSense); ok && s.Finding.Kind == lexicon.Presence {
-			out = append(out, said{pr: pr, f: s.Finding, value: "present", subj: subject{fnd: s.Finding, plural: pr.it.plural}})
+		if s, ok := pr.it.sense(lexicon.NameSense); ok && s.Finding.Named != "" {
+			out = append(out, said{pr: pr, f: s.Finding, value: s.Finding.Named, subj: subject{fnd: s.Finding, plural: pr.it.plural}})
 		}
 	}
 	return out
@@ -335,6 +460,12 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	if strangers(f) {
 		return nil
 	}
+	if fillerOnly(f, pr) || f.unknown > 3 || f.unknown > 1 && pr.kind != predNamed || len(f.places) > 0 && pr.kind == predSays {
+		return nil
+	}
+	if pr.kind == predNumber && pr.it.unit == nil && pr.it.num.sign == "" && !pr.it.num.hasOf && !pr.it.num.clock && f.unknown > 0 && len(p.pend) == 0 {
+		return nil // "high five" is no size
+	}
 	var out []subject
 	for _, s := range p.pend {
 		if score(s) >= leastOwn {
@@ -344,12 +475,12 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	if out == nil {
 		for _, s := range p.topic {
 			if score(s) >= leastCarried {
-				s.tok = [2]int{}
+				s.tok, s.side = [2]int{}, finding.NoSide // the held side decides
 				out = append(out, s)
 			}
 		}
 	}
-	if out == nil && !strangers(f) {
+	if out == nil && f.unknown == 0 {
 		for _, s := range p.recent {
 			if score(s) >= 55 {
 				s.side, s.tok = finding.NoSide, [2]int{}
@@ -358,6 +489,20 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 		}
 	}
 	return out
+}
+
+// fillerOnly reports a chunk that is one word of encouragement: "good", "clear".
+func fillerOnly(f *frame, pr *pred) bool {
+	if len(f.subs) > 0 || f.sides > 0 || f.negated {
+		return false
+	}
+	for i := range f.c.items {
+		it := &f.c.items[i]
+		if !it.cue(lexicon.CueFiller, lexicon.CueNormal, lexicon.CueYes) && (len(it.senses) > 0 || it.num != nil) {
+			return false
+		}
+	}
+	return f.c.joint == jointStart || pr.it.cue(lexicon.CueFiller)
 }
 
 // strangers reports that the chunk names a site of its own.
@@ -442,7 +587,14 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		}
 	}
 	if subs == nil && len(f.subs) == 0 {
-		for _, s := range append(append([]subject(nil), p.pend...), p.topicIf(len(p.pend) == 0)...) {
+		near := append(append([]subject(nil), p.pend...), p.lastNamed(pr)...)
+		if fillerOnly(f, pr) && len(p.pend) == 0 || f.unknown > 1 {
+			near = nil
+		}
+		if len(near) == 0 && !fillerOnly(f, pr) {
+			near = p.topic
+		}
+		for _, s := range near {
 			if s.fnd == nil && s.site != nil && s.site.Finding != nil {
 				s.fnd = s.site.Finding
 			}
@@ -463,9 +615,20 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 	return out
 }
 
-func (p *parser) topicIf(ok bool) []subject {
-	if ok {
-		return p.topic
+// lastNamed is the finding charted last in this sentence, for "present" and
+// "absent" said of it: "nystagmus on the left, none on the right".
+func (p *parser) lastNamed(pr *pred) []subject {
+	if pr.cue == lexicon.CueNormal {
+		return nil
+	}
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.sent != p.sent {
+			break
+		}
+		if !c.gone && c.f.Kind == lexicon.Presence {
+			return []subject{{fnd: c.f, plural: true}}
+		}
 	}
 	return nil
 }
@@ -487,10 +650,13 @@ func genericValue(f *lexicon.Finding, pr *pred) (string, bool) {
 		if pr.cue == lexicon.CueAbsent {
 			v = "absent"
 		}
-		if !f.Allows(v) {
-			return "", false
+		if f.Allows(v) {
+			return v, true
 		}
-		return v, true
+		if v == "present" {
+			return f.Yes, f.Yes != ""
+		}
+		return f.No, f.No != ""
 	}
 	return "", false
 }
@@ -506,7 +672,7 @@ func (p *parser) consume(f *frame, in []said) []said {
 		for j := range in {
 			s := &in[j]
 			if s.pr.kind == predNamed && s.pr.at < g.at && !g.used {
-				if g.cue == lexicon.CueAbsent && s.value == "present" && !s.pr.neg {
+				if g.cue == lexicon.CueAbsent && s.value == s.f.Named && !s.pr.neg {
 					s.pr.neg = true
 				}
 				if g.cue == lexicon.CuePresent && g.neg {
@@ -533,6 +699,10 @@ func (p *parser) consume(f *frame, in []said) []said {
 				drop = true
 			}
 			if s.pr.kind == predGeneric && o.pr.kind == predNamed && s.pr.cue != lexicon.CueNormal {
+				drop = true
+			}
+			// "feels it less": the later word is the one meant
+			if s.pr.kind == predSays && o.pr.kind == predSays && s.value != o.value && s.pr.at < o.pr.at && s.pr.side == o.pr.side && !(s.f.Together[s.value] && s.f.Together[o.value]) {
 				drop = true
 			}
 		}
