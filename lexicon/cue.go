@@ -7,42 +7,42 @@ type CueKind uint8
 
 // Kinds of cues. The example beside each is a sentence that a nurse would say.
 const (
-	CueUnknown     CueKind = iota
-	CueNegate              // "no redness": denies what follows
-	CueNot                 // "is not red", "nontender": denies the next word
-	CueNever               // "no change": looks like a negation and is none
-	CueAbsent              // "bruit absent": denies what stands before
-	CuePresent             // "gag present": affirms what stands before
-	CueNormal              // "thyroid normal"
-	CueGeneral             // "ears unremarkable": says nothing of one finding
-	CueHedge               // "maybe a bruit"
-	CueBut                 // "no masses but a scab": ends a scope
-	CueExcept              // "PERRLA except the left"
-	CueSame                // "left the same"
-	CueOther               // "the other side"
-	CueCorrect             // "I mean left"
-	CueRetract             // "scratch that"
-	CueInstruct            // "for me": makes an instruction wherever it stands
-	CueCommand             // "open wide": an instruction at the start of a clause
-	CuePlan                // "I am going to"
-	CueTeach               // "should be pearly gray"
-	CuePast                // "last week"
-	CueOtherOne            // "my last patient"
-	CueAsk                 // "do you have"
-	CueYes                 // answer
-	CueNo                  // answer
-	CueUnable              // "not tested": was not assessed
-	CueBecause             // "because of wax": a reason
-	CueBaseline            // "unchanged", "his usual"
-	CueFiller              // "um"
-	CueThere               // "there is", "some", "a": a new statement, ends a negated list
-	CuePrep                // "over the", "of the": ties what follows to what stands before
-	CueAnd                 // joins
-	CueOr                  // joins
-	CueState               // "I would call that": a statement, whatever stands before
-	CueHeading             // "moving on to": announces the next part
-	CuePatientSays         // "denies", "she says": reported
-	CueMore                // "greater than": compares
+	CueUnknown CueKind = iota
+	CueNegate          // "no redness": denies what follows
+	CueNot             // "is not red", "nontender": denies the next word
+	CueNever           // "no change": looks like a negation and is none
+	CueAbsent          // "bruit absent": denies what stands before
+	CuePresent         // "gag present": affirms what stands before
+	CueNormal          // "thyroid normal"
+	CueGeneral         // "ears unremarkable": says nothing of one finding
+	CueHedge           // "maybe a bruit"
+	CueBut             // "no masses but a scab": ends a scope
+	CueExcept          // "PERRLA except the left"
+	CueSame            // "left the same"
+
+	CueCorrect     // "I mean left"
+	CueRetract     // "scratch that"
+	CueInstruct    // "for me": makes an instruction wherever it stands
+	CueCommand     // "open wide": an instruction at the start of a clause
+	CuePlan        // "I am going to"
+	CueTeach       // "should be pearly gray"
+	CuePast        // "last week"
+	CueOtherOne    // "my last patient"
+	CueAsk         // "do you have"
+	CueYes         // answer
+	CueNo          // answer
+	CueUnable      // "not tested": was not assessed
+	CueBecause     // "because of wax": a reason
+	CueBaseline    // "unchanged", "his usual"
+	CueFiller      // "um"
+	CueThere       // "there is", "some", "a": a new statement, ends a negated list
+	CuePrep        // "over the", "of the": ties what follows to what stands before
+	CueAnd         // joins
+	CueOr          // joins
+	CueState       // "I would call that": a statement, whatever stands before
+	CueHeading     // "moving on to": announces the next part
+	CuePatientSays // "denies", "she says": reported
+	CueMore        // "greater than": compares
 	CueLess
 	CueView        // "my right": from the nurse's view
 	CueYoung       // a child or a pregnancy
@@ -54,7 +54,7 @@ const (
 
 var cueKinds = map[string]CueKind{
 	"negate": CueNegate, "not": CueNot, "never": CueNever, "absent": CueAbsent, "present": CuePresent, "normal": CueNormal,
-	"general": CueGeneral, "hedge": CueHedge, "but": CueBut, "except": CueExcept, "same": CueSame, "other": CueOther,
+	"general": CueGeneral, "hedge": CueHedge, "but": CueBut, "except": CueExcept, "same": CueSame,
 	"correct": CueCorrect, "retract": CueRetract, "instruct": CueInstruct, "command": CueCommand, "plan": CuePlan,
 	"teach": CueTeach, "past": CuePast, "other_one": CueOtherOne, "ask": CueAsk, "yes": CueYes, "no": CueNo,
 	"unable": CueUnable, "because": CueBecause, "baseline": CueBaseline, "filler": CueFiller, "there": CueThere,

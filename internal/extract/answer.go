@@ -35,6 +35,23 @@ func (p *parser) question(c *chunk) {
 			}
 		}
 	}
+	if len(p.cands) == start && len(f.subs) > 0 && p.askItem != nil { // "and over the maxillary sinuses?"
+		for _, s := range f.subs {
+			if sense, n := pick(p.askItem, s, lexicon.NounSense, lexicon.SaysSense); n >= leastOwn && s.site != nil {
+				pr := pred{it: p.askItem, kind: predAlone}
+				v := sense.Value
+				if sense.Kind != lexicon.SaysSense {
+					v = sense.Finding.Named
+				}
+				p.chart(f, &said{pr: &pr, f: sense.Finding, value: v, subj: s})
+			}
+		}
+	}
+	for i := range f.preds {
+		if k := f.preds[i].kind; k == predNamed || k == predSays {
+			p.askItem = f.preds[i].it
+		}
+	}
 	made := append([]*cand(nil), p.cands[start:]...)
 	p.cands = p.cands[:start]
 	if len(made) == 0 {
@@ -60,7 +77,11 @@ func (p *parser) answerFirst(s *sentence) {
 	if s.asked { // a further question; the first was not answered
 		return
 	}
-	first := &s.chunks[0]
+	k := 0
+	for k < len(s.chunks)-1 && !s.chunks[k].any(func(it *item) bool { return !it.cue(lexicon.CueFiller) || it.cue(lexicon.CueYes, lexicon.CueNo) }) {
+		k++ // "um, yes"
+	}
+	first := &s.chunks[k]
 	yes, no := p.reads(first)
 	if !yes && !no {
 		if first.act != actState || first.content() {
@@ -81,7 +102,7 @@ func (p *parser) answerFirst(s *sentence) {
 	side := finding.NoSide
 	for i := range s.chunks {
 		c := &s.chunks[i]
-		if i > 0 && (c.content() && !patientWords(p.ts, c) || c.joint == jointBut) {
+		if i > k && (c.content() && !patientWords(p.ts, c) || c.joint == jointBut) {
 			break
 		}
 		for j := range c.items {
@@ -89,7 +110,7 @@ func (p *parser) answerFirst(s *sentence) {
 				side = sideOf(sd.Value)
 			}
 		}
-		if i > 0 && patientWords(p.ts, c) {
+		if i > k && patientWords(p.ts, c) {
 			c.act = actAnswer
 			a, b := c.span()
 			tok = append(tok, [2]int{a, b})

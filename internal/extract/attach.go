@@ -47,6 +47,13 @@ func (p *parser) belongs(f *frame, d *detail) bool {
 	if named || len(f.subs) > 0 {
 		return false
 	}
+	if d.key != "tenderness" {
+		for _, s := range p.topic {
+			if _, n := pick(d.it, s, lexicon.SaysSense); n >= 85 {
+				return false // "drum white, flat"
+			}
+		}
+	}
 	c := p.lastTaking(d.key)
 	return c != nil && (c.sent == p.sent || c.sent == p.sent-1 && pronoun(p.ts, f.c)) && p.lastChunkOf(c)
 }
@@ -109,6 +116,30 @@ func (p *parser) lastTaking(keys ...string) *cand {
 // attach ties the chunk's qualifiers to its findings, or to the last one.
 func (p *parser) attach(f *frame, start int) {
 	made := p.cands[start:]
+	if len(made) > 0 && len(p.pendDetails) > 0 {
+		for _, d := range p.pendDetails {
+			for _, c := range made {
+				if c.f.Details[d.key] && c.value != finding.Word("absent") && c.quals[d.key] == "" {
+					c.set(d.key, d.value)
+					c.toks = append(c.toks, [2]int{d.it.a, d.it.b})
+				}
+			}
+		}
+		p.pendDetails = nil
+	}
+	if len(made) == 0 && len(f.preds) == 0 && len(f.subs) == 0 && len(f.details) > 0 && p.s != nil && p.si+1 < len(p.s.chunks) {
+		if next := &p.s.chunks[p.si+1]; next.joint == jointComma || next.joint == jointAnd {
+			for i := range next.items {
+				if it := &next.items[i]; it.has(lexicon.NounSense) || it.has(lexicon.NameSense) {
+					p.pendDetails = append(p.pendDetails, f.details...)
+					return
+				}
+				if next.items[i].content() && !next.items[i].has(lexicon.DetailSense) {
+					break
+				}
+			}
+		}
+	}
 	for i := range f.details {
 		d := &f.details[i]
 		if d.neg {

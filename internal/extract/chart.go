@@ -166,9 +166,30 @@ func (p *parser) chart(f *frame, s *said) {
 		c.set("baseline", f.base)
 	}
 	p.place(f, s, c)
+	p.pairUp(c)
 	p.cands = append(p.cands, c)
 	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size" {
 		p.inLight(c, n)
+	}
+}
+
+// pairUp reads two values in a row for a pair ("pupils three and five") as
+// right and left, and marks both.
+func (p *parser) pairUp(c *cand) {
+	if c.f.Sides != lexicon.Paired || c.sideSaid || c.side != finding.Both || len(p.cands) == 0 || p.correct {
+		return
+	}
+	if _, ok := c.value.Number(); !ok {
+		return
+	}
+	prev := p.cands[len(p.cands)-1]
+	if prev.gone || prev.f != c.f || prev.sent != c.sent || prev.sideSaid || prev.side != finding.Both || prev.chunk < c.chunk-1 {
+		return
+	}
+	prev.side, c.side = finding.Right, finding.Left
+	prev.sideSaid, c.sideSaid = true, true
+	for _, x := range [...]*cand{prev, c} {
+		x.mark(finding.UnsureSide, "two values in a row, read as right and left", x.side.Opposite().String())
 	}
 }
 

@@ -172,7 +172,11 @@ func cutBefore(c *chunk, items []item, i int) (joint, bool) {
 	case it.cue(lexicon.CuePlan, lexicon.CueState, lexicon.CueInstruct, lexicon.CueBecause) && c.content() && !it.content():
 		return jointPlain, true
 	}
-	prev := &c.items[len(c.items)-1]
+	k := len(c.items) - 1
+	for k > 0 && len(c.items[k].senses) == 0 && c.items[k].num == nil && c.items[k].b-c.items[k].a == 1 {
+		k-- // "in the right eye": the article does not untie
+	}
+	prev := &c.items[k]
 	tied := prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot)
 	switch {
 	case it.cue(lexicon.CueNegate) && !tied:
@@ -189,7 +193,7 @@ func cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		}
 	case it.has(lexicon.SideSense) && !tied && leads(c) && complete(c):
 		return jointPlain, true // "right three left four"
-	case (it.num != nil && !it.locator || it.has(lexicon.SaysSense) && !it.names()) && !tied && trails(c):
+	case (it.num != nil && !it.locator || (it.has(lexicon.SaysSense) || it.has(lexicon.NounSense)) && !it.names()) && !tied && trails(c):
 		return jointPlain, true // "three on the right four on the left"
 	}
 	return 0, false
@@ -241,11 +245,11 @@ func trails(c *chunk) bool {
 }
 
 // classify gives each chunk of a sentence its act.
-func classify(s *sentence) {
+func (p *parser) classify(s *sentence) {
 	carried, open := actState, false
 	for i := range s.chunks {
 		c := &s.chunks[i]
-		own, strong := ownAct(c)
+		own, strong := p.ownAct(c)
 		last := i == len(s.chunks)-1
 		switch {
 		case own != actState:
@@ -292,7 +296,8 @@ func classify(s *sentence) {
 }
 
 // discourse reports "right, before we go on": a word of talk, not a side.
-func discourse(ts []token, s *sentence) bool {
+func (p *parser) discourse(s *sentence) bool {
+	ts := p.ts
 	if len(s.chunks) < 2 {
 		return len(s.chunks) == 1 && len(s.chunks[0].items) == 1 && ts[s.chunks[0].items[0].a].Text == "right"
 	}
@@ -301,13 +306,13 @@ func discourse(ts []token, s *sentence) bool {
 		return false
 	}
 	n := &s.chunks[1]
-	a, _ := ownAct(n)
+	a, _ := p.ownAct(n)
 	return a != actState || !n.valued() || n.any((*item).names)
 }
 
 // ownAct reads the act from the chunk's own cues. strong acts go on over the
 // list that follows.
-func ownAct(c *chunk) (a act, strong bool) {
+func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 	if c.cue(lexicon.CueRetract) {
 		return actRetract, false
 	}
@@ -333,6 +338,9 @@ func ownAct(c *chunk) (a act, strong bool) {
 	if first.cue(lexicon.CueUnable) {
 		return actState, false
 	}
+	if p.imperative(c, first) {
+		return actInstruct, true
+	}
 	if first.cue(lexicon.CuePlan) && !c.cue(lexicon.CueUnable) {
 		return actPlan, true
 	}
@@ -349,6 +357,19 @@ func ownAct(c *chunk) (a act, strong bool) {
 		return actAsk, true
 	}
 	return actState, false
+}
+
+// imperative tells "open wide" and "swallow" from "opens wide" and "swallow
+// intact".
+func (p *parser) imperative(c *chunk, first *item) bool {
+	t := p.ts[first.a]
+	if t.Plural || !p.x.lex.Cue(t.Text, lexicon.CueCommand) || first.num != nil {
+		return false
+	}
+	if first.names() {
+		return !c.valued() && first.b-first.a == 1 && len(c.items) <= 3 && c.joint == jointStart && c.last != comma
+	}
+	return first.has(lexicon.SaysSense) || first.has(lexicon.AloneSense)
 }
 
 // inherits reports that a chunk without an act of its own goes on with the one

@@ -146,9 +146,19 @@ func sameSaying(a, b *cand) bool {
 func (p *parser) mendPart(f *frame, before []*cand) {
 	last := before[0]
 	a, b := f.c.span()
+	if f.c.cue(lexicon.CueNot) || f.negated { // "sorry, not the uvula, the tongue"
+		for _, c := range before {
+			for _, s := range f.subs {
+				if s.fnd == c.f || s.fnd == nil && fit(c.f, s) >= 80 {
+					c.gone = true
+					return
+				}
+			}
+		}
+	}
 	group := func(fn func(c *cand)) {
 		for _, c := range before {
-			if c.chunk == last.chunk {
+			if c.chunk == last.chunk || c.sent == last.sent && c.side == last.side && organOf(c.f) == organOf(last.f) && c.side != finding.NoSide {
 				fn(c)
 				c.toks = append(c.toks, [2]int{a, b})
 			}

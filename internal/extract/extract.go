@@ -13,6 +13,8 @@
 package extract
 
 import (
+	"strings"
+
 	"bedsaid/internal/finding"
 	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
@@ -71,7 +73,7 @@ func series(lex *lexicon.Lexicon, ts []token, items []item) []item {
 			continue
 		}
 		if stem != "" {
-			if it.num != nil && it.unit == nil && it.num.sign == "" && !it.num.hasOf && !it.num.clock {
+			if it.num != nil && it.unit == nil && it.num.sign == "" && !it.num.hasOf && !it.num.clock && (listed(ts, out) || said2(items, i, stem)) {
 				from, to := int(it.num.value), int(it.num.value)
 				if it.num.isRange {
 					to = int(it.num.high)
@@ -85,15 +87,45 @@ func series(lex *lexicon.Lexicon, ts []token, items []item) []item {
 					continue
 				}
 			}
-			if w := text(ts, it.a); it.b-it.a == 1 && (w == "and" || w == "to" || w == "through" || w == "or" || it.has(lexicon.SideSense) || it.cue(lexicon.CueAnd)) {
-				out = append(out, it)
-				continue
+			if ts[it.b-1].after == stop {
+				stem = ""
 			}
-			stem = ""
 		}
 		out = append(out, it)
 	}
 	return out
+}
+
+// listed reports a number that goes on a list of numbered findings.
+func listed(ts []token, out []item) bool {
+	if len(out) == 0 {
+		return false
+	}
+	prev := out[len(out)-1]
+	switch text(ts, prev.b-1) {
+	case "and", "to", "through", "thru", "or":
+		return true
+	}
+	n, ok := prev.sense(lexicon.NameSense)
+	return ok && n.Finding != nil && ts[prev.b-1].after == comma
+}
+
+// said2 reports that a value of the numbered findings follows at once.
+func said2(items []item, i int, stem string) bool {
+	for j := i + 1; j < len(items) && j < i+4; j++ {
+		if items[j].cue(lexicon.CueNormal) {
+			return true
+		}
+		for _, s := range items[j].senses {
+			if s.Kind == lexicon.SaysSense && strings.HasPrefix(s.Finding.ID, stem) {
+				return true
+			}
+		}
+		if items[j].num == nil && !items[j].cue(lexicon.CueAnd) && len(items[j].senses) > 0 {
+			return false
+		}
+	}
+	return false
 }
 
 func through(ts []token, prev, it item) bool {

@@ -41,19 +41,19 @@ type detail struct {
 
 // frame is one chunk taken apart.
 type frame struct {
-	c          *chunk
-	subs       []subject
-	subAt      []int
-	preds      []pred
-	details    []detail
-	places     []placeSaid
-	hedged     bool
-	unable     bool
-	unableA    int // token after the cue
-	because    int // token where the reason begins, -1
-	because0   int
-	same       bool
-	other      bool
+	c        *chunk
+	subs     []subject
+	subAt    []int
+	preds    []pred
+	details  []detail
+	places   []placeSaid
+	hedged   bool
+	unable   bool
+	unableA  int // token after the cue
+	because  int // token where the reason begins, -1
+	because0 int
+	same     bool
+
 	view       bool
 	base       string
 	says       bool // "denies": reported
@@ -166,7 +166,7 @@ func (p *parser) goesOn(c *chunk) bool {
 		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
 			noun = true
 		case it.has(lexicon.SiteSense):
-			if !noun && c.joint == jointComma && !siteAdjective(it) && !afterSite(c, i) {
+			if !noun && !siteAdjective(it) && !afterSite(c, i) && (c.joint == jointComma || saysLater(c, i)) {
 				return false
 			}
 			noun = noun || siteAdjective(it) || it.has(lexicon.SiteSense)
@@ -200,6 +200,15 @@ func laterNoun(c *chunk, i int) bool {
 
 func afterSite(c *chunk, i int) bool { return laterNoun(c, i) }
 
+func saysLater(c *chunk, i int) bool {
+	for _, it := range c.items[i+1:] {
+		if it.has(lexicon.SaysSense) || it.num != nil || it.cue(lexicon.CueNormal, lexicon.CuePresent) {
+			return true
+		}
+	}
+	return false
+}
+
 func presenceName(it *item) bool {
 	s, ok := it.sense(lexicon.NameSense)
 	return ok && s.Finding.Kind == lexicon.Presence
@@ -220,6 +229,9 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 		f.negated = f.negated || *neg
 	case it.cue(lexicon.CueNot) && !it.cue(lexicon.CueGone):
 		*not = !*not
+	}
+	if s, ok := it.sense(lexicon.SideSense); ok && s.Value == "neither" {
+		*neg, f.negated = true, true
 	}
 	if it.cue(lexicon.CueGone) {
 		if len(f.preds) > 0 {
@@ -243,7 +255,6 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 		f.because = it.b
 	}
 	f.same = f.same || it.cue(lexicon.CueSame)
-	f.other = f.other || it.cue(lexicon.CueOther)
 	f.view = f.view || it.cue(lexicon.CueView)
 	f.says = f.says || it.cue(lexicon.CuePatientSays)
 	f.there = f.there || it.cue(lexicon.CueThere)
@@ -282,6 +293,9 @@ func deniesCue(ts []token, it *item) bool {
 
 // subject adds a site or a named finding; a named presence is a predicate too.
 func (p *parser) subject(f *frame, it *item, i int, neg, not bool) {
+	if i+1 < len(f.c.items) && f.c.items[i+1].locator {
+		return // "bed nine"
+	}
 	s := subject{side: it.side, plural: it.plural, single: it.article || it.definite && !it.plural, tok: [2]int{it.a, it.b}, adjective: siteAdjective(it)}
 	if n, ok := it.sense(lexicon.NameSense); ok {
 		s.fnd = n.Finding
@@ -366,6 +380,11 @@ func (p *parser) takeSides(f *frame) {
 			continue
 		}
 		side := sideOf(s.Value)
+		if s.Value == "other" {
+			if side = p.lastSide.Opposite(); side == finding.NoSide {
+				continue
+			}
+		}
 		if s.Value == "same" {
 			if side = p.lastSide; side == finding.NoSide {
 				continue

@@ -106,6 +106,7 @@ func (x *Extractor) itemize(ts []token) []item {
 	for i := 0; i < len(ts); {
 		end := limit(i)
 		it := item{a: i, b: i + 1, definite: definite, article: article}
+		wasArticle := article
 		definite, article = false, false
 		senses, mEnd, sides := x.lex.Match(forms[:end], i, skip, side)
 		for mEnd > i && ts[mEnd-1].after == noPause && mEnd < len(ts) && answersOnly(senses) {
@@ -131,6 +132,12 @@ func (x *Extractor) itemize(ts []token) []item {
 				}
 			}
 			it.locator = isLocator(ts, i, it.b)
+		case mEnd > i && wasArticle && isUnit(senses): // "a centimeter and a half"
+			u, _ := (&item{senses: senses}).sense(lexicon.UnitSense)
+			it.num, it.unit, it.b = &number{value: 1}, &u.Unit, mEnd
+			if at(ts, mEnd, "and", "a", "half") && ts[mEnd-1].after == noPause {
+				it.num.value, it.b = 1.5, mEnd+3
+			}
 		case mEnd > i:
 			it.senses, it.b = senses, mEnd
 			if len(sides) > 0 {
@@ -157,6 +164,15 @@ func (x *Extractor) itemize(ts []token) []item {
 		i = it.b
 	}
 	return out
+}
+
+func isUnit(senses []lexicon.Sense) bool {
+	for _, s := range senses {
+		if s.Kind != lexicon.UnitSense {
+			return false
+		}
+	}
+	return len(senses) > 0
 }
 
 // unitAt reports a unit that directly follows token i-1.

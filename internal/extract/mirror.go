@@ -17,9 +17,9 @@ func (p *parser) mirror(f *frame) bool {
 	if src == nil {
 		return false
 	}
-	if side == finding.NoSide && (f.other || f.same) {
+	if side == finding.NoSide {
 		side = src.side.Opposite()
-		if !f.other && len(f.subs) == 0 {
+		if len(f.subs) == 0 {
 			return false
 		}
 	}
@@ -53,6 +53,12 @@ func (p *parser) mirror(f *frame) bool {
 	a, b := f.c.span()
 	for i := len(found) - 1; i >= 0; i-- {
 		d := found[i].clone()
+		if f.negated { // "the left has none of that"
+			if d.f.Kind != lexicon.Presence {
+				continue
+			}
+			d.value, d.quals = finding.Word("absent"), nil
+		}
 		d.side, d.sideSaid, d.sent, d.chunk, d.mirrored = side, true, p.sent, p.chunkN, true
 		d.toks = append(d.toks, [2]int{a, b})
 		dropMark(d, finding.UnsureSide)

@@ -102,6 +102,9 @@ func at(ts []token, i int, words ...string) bool {
 // decimal reads a cardinal with a decimal part, a fraction, or a half.
 func decimal(ts []token, i int) (v float64, end int, frac bool) {
 	if at(ts, i, "half") && !at(ts, i, "half", "of") {
+		if at(ts, i, "half", "a") || at(ts, i, "half", "an") {
+			return 0.5, i + 2, true
+		}
 		return 0.5, i + 1, true
 	}
 	if at(ts, i, "point") || at(ts, i, "decimal") {

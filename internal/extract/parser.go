@@ -150,7 +150,11 @@ type parser struct {
 	young       bool
 	retracted   []*cand
 	retractSent int
-	bareEnd     bool // the sentence ended on a bare name that was charted
+	s           *sentence // the sentence being read and the chunk in it
+	si          int
+	pendDetails []detail // adjectives before a comma: "a hard, fixed node"
+	askItem     *item    // what the last question was about
+	bareEnd     bool     // the sentence ended on a bare name that was charted
 	correctAge  int
 	unableChunk int
 }
@@ -170,12 +174,14 @@ func (p *parser) run(sentences []sentence) {
 		p.sent = i
 		p.pend, p.pendNeg, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, false, nil, finding.NoSide, false, nil, false
 		p.pendPlace, p.bareEnd = placeSaid{}, false
-		if discourse(p.ts, s) {
+		if p.discourse(s) {
 			s.chunks[0].items[0].senses = nil
 		}
-		classify(s)
+		p.classify(s)
 		p.answerFirst(s)
+		p.s = s
 		for j := range s.chunks {
+			p.si = j
 			var next *chunk
 			if j+1 < len(s.chunks) {
 				next = &s.chunks[j+1]
@@ -233,7 +239,6 @@ func (p *parser) chunk(c *chunk, next *chunk, first bool) {
 		}
 	default:
 		p.mention(c)
-		p.endSide()
 	}
 	if c.cue(lexicon.CueYoung) {
 		p.young = true
@@ -262,6 +267,9 @@ func (p *parser) endSide() {
 func (p *parser) mention(c *chunk) {
 	f := p.frame(c)
 	p.looking(f)
+	if c.act != actTeach && c.act != actPast {
+		p.endSide()
+	}
 	if len(f.subs) == 0 {
 		return
 	}
@@ -273,7 +281,6 @@ func (p *parser) mention(c *chunk) {
 		}
 		return
 	}
-	p.endSide()
 	p.setTopic(subs)
 	for _, s := range subs {
 		if s.side == finding.Right || s.side == finding.Left {

@@ -29,7 +29,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 	switch {
 	case f.unable:
 		p.unable(f)
-	case (f.same || f.other) && p.mirror(f):
+	case f.same && p.mirror(f):
 	default:
 		p.assert(f, next)
 	}
@@ -373,6 +373,16 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		kinds = []lexicon.SenseKind{lexicon.NounSense, lexicon.NameSense, lexicon.SaysSense}
 	}
 	var out []said
+	if pr.kind == predSays && pr.it.cue(lexicon.CueAbsent, lexicon.CuePresent) && !p.seenSite(f, pr) {
+		pr.kind, pr.cue = predGeneric, lexicon.CuePresent
+		if pr.it.cue(lexicon.CueAbsent) {
+			pr.cue = lexicon.CueAbsent
+		}
+		return p.resolveGeneric(f, pr)
+	}
+	if s, ok := p.lastSaid(f, pr); ok {
+		return []said{s}
+	}
 	for _, s := range p.subjectsFor(f, pr, func(s subject) int { _, n := pick(pr.it, s, kinds...); return n }) {
 		sense, n := pick(pr.it, s, kinds...)
 		if n == 0 {
@@ -399,12 +409,106 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Value, subj: subject{fnd: s.Finding}})
 		}
 	}
+	if len(out) == 0 && pr.kind == predNamed && !strangers(f) {
+		if s, ok := onlyNoun(pr.it); ok {
+			out = append(out, said{pr: pr, f: s.Finding, value: s.Finding.Named, subj: subject{fnd: s.Finding, plural: true}})
+		}
+	}
 	if len(out) == 0 && pr.kind == predNamed {
 		if s, ok := pr.it.sense(lexicon.NameSense); ok && s.Finding.Named != "" {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Finding.Named, subj: subject{fnd: s.Finding, plural: pr.it.plural}})
 		}
 	}
 	return out
+}
+
+// listSite looks ahead for the site that closes a list: "no clicking or grating
+// in the jaw joints".
+func (p *parser) listSite() []subject {
+	if p.s == nil {
+		return nil
+	}
+	for j := p.si + 1; j < len(p.s.chunks) && j < p.si+6; j++ {
+		c := &p.s.chunks[j]
+		if c.act != actState || c.joint != jointOr && c.joint != jointAnd && c.joint != jointComma || c.correcting {
+			return nil
+		}
+		noun, prep := false, false
+		for i := range c.items {
+			it := &c.items[i]
+			switch {
+			case it.num != nil, it.cue(lexicon.CueNegate, lexicon.CueThere) && !it.cue(lexicon.CuePrep), it.has(lexicon.SaysSense) && !it.has(lexicon.DetailSense) && !it.has(lexicon.NounSense):
+				return nil
+			case it.has(lexicon.NounSense), it.has(lexicon.NameSense):
+				noun = true
+			case noun && it.cue(lexicon.CuePrep):
+				prep = true
+			case it.has(lexicon.SiteSense):
+				if !noun || !prep {
+					return nil
+				}
+				g := &frame{c: c}
+				p.subject(g, it, i, false, false)
+				if i > 0 {
+					for k := i - 1; k >= 0 && k >= i-2; k-- {
+						if sd, ok := c.items[k].sense(lexicon.SideSense); ok && len(g.subs) > 0 {
+							g.subs[0].side = sideOf(sd.Value)
+						}
+					}
+				}
+				return g.subs[:min(1, len(g.subs))]
+			}
+		}
+		if !noun {
+			return nil
+		}
+	}
+	return nil
+}
+
+// seenSite reports that "seen" or "palpable" is said of a site or finding of
+// this chunk or just before, and no other finding was named for it.
+func (p *parser) seenSite(f *frame, pr *pred) bool {
+	for _, s := range f.subs {
+		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= 85 {
+			return true
+		}
+	}
+	for k := range f.preds {
+		if f.preds[k].kind == predNamed {
+			return false
+		}
+	}
+	for _, s := range p.pend {
+		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= 85 {
+			return true
+		}
+	}
+	return false
+}
+
+// lastSaid goes on about the finding charted last in the sentence: "consensual
+// brisk in the left, sluggish in the right".
+func (p *parser) lastSaid(f *frame, pr *pred) (said, bool) {
+	if pr.kind != predSays || len(f.subs) > 0 || len(p.pend) > 0 || f.sides == 0 {
+		return said{}, false
+	}
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.gone {
+			continue
+		}
+		if c.sent != p.sent {
+			break
+		}
+		for _, s := range pr.it.senses {
+			if s.Kind == lexicon.SaysSense && s.Finding == c.f {
+				return said{pr: pr, f: c.f, value: s.Value, subj: subject{fnd: c.f, plural: true}}, true
+			}
+		}
+		break
+	}
+	return said{}, false
 }
 
 // onlySense gives the one finding that all senses of an item speak of.
@@ -422,16 +526,40 @@ func onlySense(it *item) (lexicon.Sense, bool) {
 	return only, only.Finding != nil
 }
 
+// onlyNoun gives the one finding that a noun can name, whatever the site.
+func onlyNoun(it *item) (lexicon.Sense, bool) {
+	var only lexicon.Sense
+	for _, s := range it.senses {
+		if s.Kind == lexicon.NounSense && s.Finding.Named != "" {
+			if only.Finding != nil && only.Finding != s.Finding {
+				return only, false
+			}
+			only = s
+		}
+	}
+	return only, only.Finding != nil
+}
+
 // subjectsFor lists the subjects a predicate is said of: those of its own
 // chunk, else those named just before, else the topic, else what was named
 // earlier.
 func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subject {
+	if pr.kind == predNamed && !strangers(f) {
+		for _, s := range p.listSite() {
+			if score(s) >= leastOwn {
+				return []subject{s}
+			}
+		}
+	}
 	best, top := -1, 0
 	for k := range f.subs {
 		if f.subAt[k] == pr.at && pr.kind == predNamed && f.subs[k].fnd != nil && p.otherFits(f, pr, k, score) {
 			continue
 		}
 		n := score(f.subs[k])
+		if f.subs[k].fnd != nil && f.subs[k].fnd.Asked == lexicon.Summary && n > 0 {
+			n = leastOwn // the group that is named beside it goes first
+		}
 		if n >= leastOwn && f.subAt[k] <= pr.at {
 			n++ // a subject before its predicate goes first
 		}
@@ -568,6 +696,10 @@ func (p *parser) resolveAlone(f *frame, pr *pred) []said {
 			}
 			out = append(out, said{pr: pr, f: ch.Finding, value: ch.Value, subj: subj, chart: ch, mark: s.Mark})
 		}
+		if len(s.Chart) > 1 && len(s.Chart[0].Finding.At) > 0 {
+			f.subs = append(f.subs, subject{site: s.Chart[0].Finding.At[0], plural: true, tok: [2]int{pr.it.a, pr.it.b}})
+			f.subAt = append(f.subAt, pr.at)
+		}
 		break
 	}
 	return out
@@ -587,7 +719,7 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		}
 	}
 	if subs == nil && len(f.subs) == 0 {
-		near := append(append([]subject(nil), p.pend...), p.lastNamed(pr)...)
+		near := append(append([]subject(nil), p.pend...), p.lastNamed(pr, f.sides > 0)...)
 		if fillerOnly(f, pr) && len(p.pend) == 0 || f.unknown > 1 {
 			near = nil
 		}
@@ -617,16 +749,16 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 
 // lastNamed is the finding charted last in this sentence, for "present" and
 // "absent" said of it: "nystagmus on the left, none on the right".
-func (p *parser) lastNamed(pr *pred) []subject {
+func (p *parser) lastNamed(pr *pred, sided bool) []subject {
 	if pr.cue == lexicon.CueNormal {
 		return nil
 	}
 	for i := len(p.cands) - 1; i >= 0; i-- {
 		c := p.cands[i]
-		if c.sent != p.sent {
+		if c.sent != p.sent && !(c.sent == p.sent-1 && sided) {
 			break
 		}
-		if !c.gone && c.f.Kind == lexicon.Presence {
+		if !c.gone && c.f.Named != "" {
 			return []subject{{fnd: c.f, plural: true}}
 		}
 	}
