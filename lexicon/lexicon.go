@@ -28,7 +28,12 @@ type Site struct {
 	// Finding is the one finding that "normal" speaks of here; nil where there
 	// are several.
 	Finding *Finding
-	depth   int
+	// General sites speak of both sides in the singular ("submental").
+	General bool
+	// Unable is what "could not examine it" leaves unassessed; nil where that
+	// says too little.
+	Unable *Finding
+	depth  int
 }
 
 // Within gives the number of steps from s up to other, and whether other is s
@@ -280,19 +285,19 @@ func (l *Lexicon) Vocabulary(region string) []string {
 	return out
 }
 
-// Match finds the longest term that begins at forms[i]. Words for which skip
-// returns true may stand inside a term (articles), and side words inside a
-// site term. It returns the senses, the index after the term, and the indices
+// Match finds the longest term that begins at forms[i]. Articles may stand
+// inside any term, and side words inside a site term. It returns the senses, the index after the term, and the indices
 // of side words passed over.
-func (l *Lexicon) Match(forms []Form, i int, skip, side func(int) bool) (senses []Sense, end int, sides []int) {
+func (l *Lexicon) Match(forms []Form, i int, side func(int) bool) (senses []Sense, end int, sides []int) {
 	n := l.root
 	var passed []int
 	for j := i; j < len(forms); j++ {
+		if j > i && Article(forms[j].Text) {
+			continue
+		}
 		next := n.next[forms[j].Text]
 		if next == nil && j > i {
 			switch {
-			case skip(j):
-				continue
 			case side(j):
 				passed = append(passed, j)
 				continue
@@ -314,7 +319,7 @@ func (l *Lexicon) Match(forms []Form, i int, skip, side func(int) bool) (senses 
 			}
 		}
 		if only == nil {
-			return l.Match(forms, i, skip, func(int) bool { return false })
+			return l.Match(forms, i, func(int) bool { return false })
 		}
 		senses = only
 	}
@@ -346,6 +351,9 @@ func (b *builder) term(term string, s Sense) {
 	count := 0
 	for _, w := range strings.Fields(term) {
 		for _, f := range Normalize(w) {
+			if count > 0 && Article(f.Text) {
+				continue // articles are passed over in speech too
+			}
 			count++
 			b.lex.words[f.Text] = true
 			if n.next == nil {
@@ -394,6 +402,9 @@ func (b *builder) add(file string, data []byte, pf *packFile) {
 				l.sites[d.ID].Finding = f
 			}
 		}
+		if d.Unable != "" {
+			l.sites[d.ID].Unable = b.want(d.Unable, d.ID)
+		}
 	}
 	b.shared(pf)
 	for _, d := range pf.Examples {
@@ -416,7 +427,7 @@ func (b *builder) site(d siteDef) {
 		b.complain(d.ID, fmt.Sprintf("site %q is there twice", d.ID), "rename or remove one")
 		return
 	}
-	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired}
+	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired, General: d.General}
 	if d.In != "" {
 		if s.Parent = b.lex.sites[d.In]; s.Parent == nil {
 			b.complain(d.In, fmt.Sprintf("site %q lies in unknown site %q", d.ID, d.In), "list the larger site first")
@@ -601,7 +612,10 @@ func normalWords(text string) []string {
 func (b *builder) finish() (*Lexicon, error) {
 	for _, h := range b.heard {
 		n := b.lex.root
-		for _, w := range normalWords(h.For) {
+		for k, w := range normalWords(h.For) {
+			if k > 0 && Article(w) {
+				continue
+			}
 			if n = n.next[w]; n == nil {
 				break
 			}

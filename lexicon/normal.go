@@ -28,16 +28,19 @@ var irregular = map[string]Form{
 	"this": {"this", false}, "is": {"is", false}, "has": {"has", false}, "was": {"was", false}, "his": {"his", false}, "us": {"us", false},
 	"yes": {"yes", false}, "as": {"as", false}, "does": {"does", false}, "its": {"its", false}, "gas": {"gas", false}, "always": {"always", false},
 	"herpes": {"herpes", false}, "caries": {"caries", false}, "pus": {"pus", false}, "tms": {"tm", true}, "eoms": {"eom", true}, "lens": {"lens", false},
-	"whites": {"whites", true}, "lice": {"lice", true}, "eyes": {"eye", true}, "axes": {"axis", true}, "diagnoses": {"diagnosis", true}, "yours": {"yours", false}, "hers": {"hers", false},
+	"whites": {"whites", true}, "says": {"says", false}, "lice": {"lice", true}, "eyes": {"eye", true}, "axes": {"axis", true}, "diagnoses": {"diagnosis", true}, "yours": {"yours", false}, "hers": {"hers", false},
 	"besides": {"besides", false}, "towards": {"towards", false}, "afterwards": {"afterwards", false}, "perhaps": {"perhaps", false}, "sometimes": {"sometimes", false},
 	"tonsillitis": {"tonsillitis", false}, "mumps": {"mumps", false}, "hives": {"hives", true}, "glasses": {"glasses", false}, "scabies": {"scabies", false},
 }
+
+// plainMarks turns typographic apostrophes and dashes into plain ones.
+var plainMarks = strings.NewReplacer("’", "'", "‑", "-", "–", "-", "—", "-")
 
 // Normalize splits one written word into its normalized forms: "uvula's" gives
 // uvula and is, "non-tender" gives non and tender, "Pupils," gives pupil.
 func Normalize(word string) []Form {
 	w := strings.ToLower(word)
-	w = strings.NewReplacer("’", "'", "‑", "-", "–", "-", "—", "-").Replace(w)
+	w = plainMarks.Replace(w)
 	w = strings.Trim(w, ".,;:?!\"()[]{}…-*'")
 	if w == "" {
 		return nil
@@ -127,3 +130,12 @@ func numeric(w string) []Form {
 }
 
 func isLetter(b byte) bool { return b >= 'a' && b <= 'z' }
+
+// Article reports a word that may stand inside any term without changing it.
+func Article(word string) bool {
+	switch word {
+	case "the", "a", "an", "his", "her", "their", "your", "my", "this", "that", "its", "these", "those":
+		return true
+	}
+	return false
+}

@@ -80,6 +80,8 @@ type siteDef struct {
 	Terms   []string `toml:"terms"`
 	Adjs    []string `toml:"adjectives"`
 	Finding string   `toml:"finding"`
+	General bool     `toml:"general"`
+	Unable  string   `toml:"unable"`
 }
 
 type findingDef struct {

@@ -118,8 +118,11 @@ func (p *parser) chart(f *frame, s *said) {
 		value = v
 	}
 	c := &cand{f: s.f, status: finding.Assessed, source: finding.Observed, sent: p.sent, chunk: p.chunkN}
-	if f.says {
+	if f.says || p.says && p.chunkN-p.saysChunk <= 2 && f.c.joint != jointPlain && f.c.joint != jointStart {
 		c.source = finding.Reported
+		if p.reporter != "" {
+			c.set("reporter", p.reporter)
+		}
 	}
 	a, b := f.c.span()
 	c.toks = append(c.toks, [2]int{a, b})
@@ -197,7 +200,7 @@ func (p *parser) pairUp(c *cand) {
 func (p *parser) normal(it *item) string {
 	out := ""
 	for i := it.a; i < it.b; i++ {
-		if w := p.ts[i].Text; !articles[w] {
+		if w := p.ts[i].Text; !lexicon.Article(w) {
 			if out != "" {
 				out += " "
 			}
@@ -397,12 +400,12 @@ func (p *parser) general(f *frame, s *said) bool {
 	if s.subj.single || s.pr.it.article {
 		return false
 	}
-	if s.subj.site != nil && s.subj.site.Paired {
+	if s.subj.site != nil && s.subj.site.Paired && !s.subj.site.General {
 		// the site was named in the singular, here or in the topic
 		return false
 	}
 	for _, t := range p.topic {
-		if t.site != nil && t.site.Paired && !t.plural && s.subj.fnd != nil && fit(s.f, t) > 0 && t.side == finding.NoSide && t.fnd == nil && !s.pr.neg {
+		if t.site != nil && t.site.Paired && !t.site.General && !t.plural && s.subj.fnd != nil && fit(s.f, t) > 0 && t.side == finding.NoSide && t.fnd == nil && !s.pr.neg {
 			return false
 		}
 	}

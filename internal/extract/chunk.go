@@ -95,7 +95,8 @@ type sentence struct {
 }
 
 // split cuts items into sentences and chunks.
-func split(ts []token, items []item) []sentence {
+func (p *parser) split(items []item) []sentence {
+	ts := p.ts
 	var out []sentence
 	var cur sentence
 	var c chunk
@@ -112,7 +113,7 @@ func split(ts []token, items []item) []sentence {
 		if len(c.items) == 0 {
 			c.joint = next
 		}
-		if j, cut := cutBefore(&c, items, i); cut {
+		if j, cut := p.cutBefore(&c, items, i); cut {
 			next = j
 			flush(noPause)
 			c.joint = j
@@ -138,7 +139,7 @@ func split(ts []token, items []item) []sentence {
 }
 
 // cutBefore decides whether a new chunk begins before items[i].
-func cutBefore(c *chunk, items []item, i int) (joint, bool) {
+func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 	it := &items[i]
 	if len(c.items) == 0 {
 		switch {
@@ -167,6 +168,10 @@ func cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointOr, true
 	case it.cue(lexicon.CueAnd):
 		return jointAnd, true
+	case it.cue(lexicon.CueUnable) && c.valued() && complete(c):
+		return jointPlain, true
+	case it.cue(lexicon.CueFiller) && !it.content() && c.content() && (!it.cue(lexicon.CueNormal) || i+1 < len(items) && (items[i+1].names() || items[i+1].has(lexicon.SideSense)) && p.commands(c)):
+		return jointPlain, true // "clench your teeth good jaw strength intact"
 	case it.cue(lexicon.CuePlan) && c.content() && !c.valued() && !it.content() && c.joint == jointStart:
 		return 0, false // "nodes I will do in the morning"
 	case it.cue(lexicon.CuePlan, lexicon.CueState, lexicon.CueInstruct, lexicon.CueBecause) && c.content() && !it.content():
@@ -186,7 +191,7 @@ func cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		}
 	case it.cue(lexicon.CueThere) && !it.cue(lexicon.CuePrep) && c.valued() && c.content() && it.b-it.a > 1:
 		return jointPlain, true
-	case (it.names() || it.has(lexicon.SideSense) && i+1 < len(items) && items[i+1].names()) && !tied:
+	case (it.names() || it.has(lexicon.SideSense) && i+1 < len(items) && items[i+1].names() && p.ts[it.b-1].after == noPause) && !tied:
 		// A new subject after a complete statement: "drum pearly gray nose midline".
 		if complete(c) && !it.has(lexicon.SaysSense) {
 			return jointPlain, true
@@ -234,7 +239,7 @@ func trails(c *chunk) bool {
 	value := false
 	for i := range c.items {
 		it := &c.items[i]
-		if it.num != nil || it.has(lexicon.SaysSense) {
+		if it.num != nil || it.has(lexicon.SaysSense) || it.has(lexicon.NounSense) || it.has(lexicon.NameSense) && presenceName(it) {
 			value = true
 		}
 		if value && it.has(lexicon.SideSense) && i == len(c.items)-1 {
@@ -357,6 +362,12 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 		return actAsk, true
 	}
 	return actState, false
+}
+
+// commands reports a chunk that opens with an instruction.
+func (p *parser) commands(c *chunk) bool {
+	first, _ := c.opener()
+	return first.cue(lexicon.CueCommand, lexicon.CueInstruct) || p.imperative(c, first)
 }
 
 // imperative tells "open wide" and "swallow" from "opens wide" and "swallow

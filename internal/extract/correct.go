@@ -156,9 +156,10 @@ func (p *parser) mendPart(f *frame, before []*cand) {
 			}
 		}
 	}
+	was := last.side
 	group := func(fn func(c *cand)) {
 		for _, c := range before {
-			if c.chunk == last.chunk || c.sent == last.sent && c.side == last.side && organOf(c.f) == organOf(last.f) && c.side != finding.NoSide {
+			if c.chunk == last.chunk || c.sent == last.sent && c.side == was && organOf(c.f) == organOf(last.f) && was != finding.NoSide {
 				fn(c)
 				c.toks = append(c.toks, [2]int{a, b})
 			}

@@ -56,7 +56,7 @@ func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
 func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
 	p := &parser{x: x, t: t, ts: tokenize(t.Words), trace: trace}
 	items := series(x.lex, p.ts, x.itemize(p.ts))
-	p.run(split(p.ts, items))
+	p.run(p.split(items))
 	return p.set(opt)
 }
 

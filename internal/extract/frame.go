@@ -90,6 +90,9 @@ func (p *parser) frame(c *chunk) *frame {
 	}
 	for i := range c.items {
 		it := &c.items[i]
+		if it.right != "" && !p.near(it) {
+			it.senses, it.right = nil, "" // "that printer is a brute"
+		}
 		p.cues(f, it, i, &neg, &not)
 		switch {
 		case it.num != nil:
@@ -127,7 +130,7 @@ func (p *parser) frame(c *chunk) *frame {
 		}
 	}
 	for i := range c.items {
-		if it := &c.items[i]; len(it.senses) == 0 && it.num == nil && !smallWords[p.ts[it.a].Text] && !articles[p.ts[it.a].Text] {
+		if it := &c.items[i]; len(it.senses) == 0 && it.num == nil && !smallWords[p.ts[it.a].Text] && !lexicon.Article(p.ts[it.a].Text) {
 			f.unknown++
 		}
 	}
@@ -143,6 +146,27 @@ var smallWords = map[string]bool{
 	"she": true, "him": true, "me": true, "we": true, "you": true, "which": true, "who": true, "as": true, "roughly": true, "approximately": true, "exactly": true,
 	"nice": true, "nicely": true, "look": true, "appear": true, "feel": true, "sit": true, "side": true, "one": true, "really": true, "pretty": true, "fairly": true,
 	"measure": true, "size": true, "by": true, "so": true, "also": true, "today": true, "o": true, "on": true, "them": true, "seem": true, "bit": true,
+}
+
+// near reports that a known mishearing stands where its right wording belongs.
+func (p *parser) near(it *item) bool {
+	for _, s := range it.senses {
+		if len(s.Near) == 0 {
+			return true
+		}
+		for _, t := range append(append([]subject(nil), p.topic...), p.recent...) {
+			for _, x := range t.sites() {
+				for _, id := range s.Near {
+					if at, ok := p.x.lex.Site(id); ok {
+						if _, in := x.Within(at); in {
+							return true
+						}
+					}
+				}
+			}
+		}
+	}
+	return false
 }
 
 // goesOn reports that a denied list goes on into this chunk: bare nouns, with
@@ -256,7 +280,10 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 	}
 	f.same = f.same || it.cue(lexicon.CueSame)
 	f.view = f.view || it.cue(lexicon.CueView)
-	f.says = f.says || it.cue(lexicon.CuePatientSays)
+	if it.cue(lexicon.CuePatientSays) {
+		f.says, p.says, p.saysChunk = true, true, p.chunkN
+		p.reporter = kin(p.ts, it)
+	}
 	f.there = f.there || it.cue(lexicon.CueThere)
 	f.general = f.general || it.cue(lexicon.CueGeneral)
 	if it.cue(lexicon.CuePatientSays) && deniesCue(p.ts, it) {
@@ -279,6 +306,17 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 		f.preds = append(f.preds, pred{at: i, it: it, kind: predGeneric, cue: lexicon.CueNormal, neg: *not})
 		*not = false
 	}
+}
+
+// kin gives who speaks where that is not the patient: "the son says".
+func kin(ts []token, it *item) string {
+	for i := max(0, it.a-1); i < it.b; i++ {
+		switch w := ts[i].Text; w {
+		case "son", "daughter", "wife", "husband", "mother", "father", "mom", "dad", "mum", "sister", "brother", "caregiver", "partner", "aide", "family":
+			return w
+		}
+	}
+	return ""
 }
 
 func deniesCue(ts []token, it *item) bool {
@@ -376,6 +414,15 @@ func (p *parser) takeSides(f *frame) {
 	for i := range c.items {
 		it := &c.items[i]
 		s, ok := it.sense(lexicon.SideSense)
+		if it.cue(lexicon.CueView) && !ok { // "my left" is the patient's right
+			switch p.ts[it.b-1].Text {
+			case "left":
+				s.Value, ok = "left", true
+			case "right":
+				s.Value, ok = "right", true
+			}
+			f.view = true
+		}
 		if !ok || it.names() {
 			continue
 		}

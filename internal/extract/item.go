@@ -97,7 +97,6 @@ func (x *Extractor) itemize(ts []token) []item {
 		}
 		return len(ts)
 	}
-	skip := func(j int) bool { return articles[ts[j].Text] }
 	side := func(j int) bool {
 		return ts[j].Text == "right" || ts[j].Text == "left" || ts[j].Text == "both"
 	}
@@ -108,21 +107,21 @@ func (x *Extractor) itemize(ts []token) []item {
 		it := item{a: i, b: i + 1, definite: definite, article: article}
 		wasArticle := article
 		definite, article = false, false
-		senses, mEnd, sides := x.lex.Match(forms[:end], i, skip, side)
+		senses, mEnd, sides := x.lex.Match(forms[:end], i, side)
 		for mEnd > i && ts[mEnd-1].after == noPause && mEnd < len(ts) && answersOnly(senses) {
 			// "it is not" answers alone, and denies what follows elsewhere
-			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, skip, side)
+			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 		}
 		if mEnd-i >= 2 && ts[mEnd-1].Text == "one" {
 			if n, e := readNumber(ts, mEnd-1); e > mEnd && (n.sign != "" || n.hasOf || n.isBy || n.decimal || n.isRange) || x.unitAt(forms, ts, mEnd) {
-				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, skip, side)
+				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 			}
 		}
 		n, nEnd := readNumber(ts, i)
 		switch {
 		case nEnd > i && nEnd >= mEnd && !x.notNumber(ts, forms, i, nEnd):
 			it.num, it.b = &n, nEnd
-			if u, uEnd, _ := x.lex.Match(forms, nEnd, skip, func(int) bool { return false }); nEnd < len(ts) && ts[nEnd-1].after == noPause && len(u) > 0 {
+			if u, uEnd, _ := x.lex.Match(forms, nEnd, func(int) bool { return false }); nEnd < len(ts) && ts[nEnd-1].after == noPause && len(u) > 0 {
 				for _, s := range u {
 					if s.Kind == lexicon.UnitSense {
 						unit := s.Unit
@@ -181,7 +180,7 @@ func (x *Extractor) unitAt(forms []lexicon.Form, ts []token, i int) bool {
 		return false
 	}
 	no := func(int) bool { return false }
-	u, _, _ := x.lex.Match(forms, i, no, no)
+	u, _, _ := x.lex.Match(forms, i, no)
 	for _, s := range u {
 		if s.Kind == lexicon.UnitSense {
 			return true

@@ -13,6 +13,9 @@ func (p *parser) mirror(f *frame) bool {
 			side = s.side
 		}
 	}
+	if side == finding.NoSide {
+		side = p.pendSide // "other side, exactly the same"
+	}
 	src := p.lastSided()
 	if src == nil {
 		return false
@@ -140,7 +143,9 @@ func (p *parser) unable(f *frame) {
 	for _, s := range subs {
 		fd := s.fnd
 		if fd == nil && s.site != nil {
-			fd = s.site.Finding
+			if fd = s.site.Finding; fd == nil {
+				fd = s.site.Unable
+			}
 		}
 		if fd == nil || charted[fd] {
 			continue

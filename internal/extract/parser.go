@@ -154,7 +154,10 @@ type parser struct {
 	si          int
 	pendDetails []detail // adjectives before a comma: "a hard, fixed node"
 	askItem     *item    // what the last question was about
-	bareEnd     bool     // the sentence ended on a bare name that was charted
+	saysChunk   int
+	says        bool // somebody else is quoted in this sentence
+	reporter    string
+	bareEnd     bool // the sentence ended on a bare name that was charted
 	correctAge  int
 	unableChunk int
 }
@@ -173,6 +176,7 @@ func (p *parser) run(sentences []sentence) {
 		s := &sentences[i]
 		p.sent = i
 		p.pend, p.pendNeg, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, false, nil, finding.NoSide, false, nil, false
+		p.says, p.reporter, p.pendDetails = false, "", nil
 		p.pendPlace, p.bareEnd = placeSaid{}, false
 		if p.discourse(s) {
 			s.chunks[0].items[0].senses = nil

@@ -29,6 +29,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 	switch {
 	case f.unable:
 		p.unable(f)
+	case p.trailingSide(f, next):
 	case f.same && p.mirror(f):
 	default:
 		p.assert(f, next)
@@ -41,6 +42,26 @@ func (p *parser) state(c *chunk, next *chunk) {
 		p.override(start, true)
 	}
 	p.carry(f, len(p.cands) > start)
+}
+
+// trailingSide gives a side that stands alone at the end to what was said just
+// before it: "four, both sides".
+func (p *parser) trailingSide(f *frame, next *chunk) bool {
+	if f.sides == 0 || len(f.subs)+len(f.preds)+len(f.places) > 0 || f.c.joint != jointComma || p.correct || next != nil && next.joint != jointBut && next.valued() && !next.any(func(it *item) bool { return it.names() || it.has(lexicon.SideSense) }) {
+		return false
+	}
+	hit := false
+	a, b := f.c.span()
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.gone || c.sent != p.sent || c.chunk < p.chunkN-1 || c.sideSaid || c.f.Sides != lexicon.Paired {
+			break
+		}
+		c.side, c.sideSaid, hit = f.last, true, true
+		c.toks = append(c.toks, [2]int{a, b})
+		dropMark(c, finding.UnsureSide)
+	}
+	return hit
 }
 
 // onlyCue reports a chunk that is nothing but a correction word.
@@ -280,7 +301,7 @@ func (p *parser) implied(f *frame) []said {
 			side = pr.side
 		}
 	}
-	if !cued {
+	if !cued || p.nounFollows() || len(f.c.items) == 1 && p.ts[f.c.items[0].a].Text == "no" {
 		return nil
 	}
 	if at == nil {
@@ -325,6 +346,35 @@ func (p *parser) looking(f *frame) {
 			p.noun = f.preds[i].it
 		}
 	}
+}
+
+// nounFollows reports that the list goes on to its noun: "no submandibular or
+// submental nodes".
+func (p *parser) nounFollows() bool {
+	if p.s == nil {
+		return false
+	}
+	for j := p.si + 1; j < len(p.s.chunks); j++ {
+		c := &p.s.chunks[j]
+		if c.joint != jointOr && c.joint != jointAnd && c.joint != jointComma || c.cue(lexicon.CueNegate, lexicon.CueThere) {
+			return false
+		}
+		site := false
+		for i := range c.items {
+			it := &c.items[i]
+			if site && (it.has(lexicon.NounSense) || it.has(lexicon.NameSense) && presenceName(it)) {
+				return true
+			}
+			site = site || it.has(lexicon.SiteSense)
+			if !it.has(lexicon.SiteSense) && it.content() {
+				return false
+			}
+		}
+		if !site {
+			return false
+		}
+	}
+	return false
 }
 
 // lookedFor is what was being looked for at a site: what was named last, else
@@ -379,6 +429,9 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 			pr.cue = lexicon.CueAbsent
 		}
 		return p.resolveGeneric(f, pr)
+	}
+	if pr.kind == predSays && pr.it.cue(lexicon.CueNegate) && !p.seenSite(f, pr) {
+		return nil // "can't feel it" is a denial, not a value of what was named last
 	}
 	if s, ok := p.lastSaid(f, pr); ok {
 		return []said{s}
@@ -506,6 +559,9 @@ func (p *parser) lastSaid(f *frame, pr *pred) (said, bool) {
 				return said{pr: pr, f: c.f, value: s.Value, subj: subject{fnd: c.f, plural: true}}, true
 			}
 		}
+		if pr.it.cue(lexicon.CueNormal) && c.f.Normal != "" {
+			return said{pr: pr, f: c.f, value: c.f.Normal, subj: subject{fnd: c.f, plural: true}}, true
+		}
 		break
 	}
 	return said{}, false
@@ -569,13 +625,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	}
 	if best >= 0 && top >= leastOwn {
 		own := f.subs[best]
-		if own.side == finding.NoSide {
-			for k := range f.subs { // "nystagmus in the left eye"
-				if s := f.subs[k]; s.side != finding.NoSide && (s.organ() == own.organ() || own.fnd != nil && own.organ() == nil) {
-					own.side = s.side
-				}
-			}
-		}
+		own.side = f.sideNear(own)
 		return append(append([]subject(nil), p.joined(f, own)...), own)
 	}
 	for _, pl := range f.places {
@@ -631,6 +681,20 @@ func fillerOnly(f *frame, pr *pred) bool {
 		}
 	}
 	return f.c.joint == jointStart || pr.it.cue(lexicon.CueFiller)
+}
+
+// sideNear is a subject's side, or that of its organ in the same chunk:
+// "nystagmus in the left eye".
+func (f *frame) sideNear(own subject) finding.Side {
+	if own.side != finding.NoSide {
+		return own.side
+	}
+	for _, s := range f.subs {
+		if s.side != finding.NoSide && (s.organ() == own.organ() || own.fnd != nil && own.organ() == nil) {
+			return s.side
+		}
+	}
+	return finding.NoSide
 }
 
 // strangers reports that the chunk names a site of its own.
@@ -714,6 +778,7 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 			s.fnd = s.site.Finding
 		}
 		if s.fnd != nil {
+			s.side = f.sideNear(s)
 			subs = append(append(subs, p.joined(f, f.subs[k])...), s)
 			break
 		}
@@ -750,7 +815,7 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 // lastNamed is the finding charted last in this sentence, for "present" and
 // "absent" said of it: "nystagmus on the left, none on the right".
 func (p *parser) lastNamed(pr *pred, sided bool) []subject {
-	if pr.cue == lexicon.CueNormal {
+	if pr.cue == lexicon.CueNormal && !sided {
 		return nil
 	}
 	for i := len(p.cands) - 1; i >= 0; i-- {
@@ -758,7 +823,7 @@ func (p *parser) lastNamed(pr *pred, sided bool) []subject {
 		if c.sent != p.sent && !(c.sent == p.sent-1 && sided) {
 			break
 		}
-		if !c.gone && c.f.Named != "" {
+		if !c.gone && (c.f.Named != "" || c.f.No != "") {
 			return []subject{{fnd: c.f, plural: true}}
 		}
 	}
@@ -862,7 +927,7 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 			return false
 		}
 	}
-	if !next.valued() && next.joint != jointAnd && next.joint != jointOr && next.joint != jointComma {
+	if !next.valued() && !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) }) {
 		return false
 	}
 	for i := range out {
@@ -889,7 +954,7 @@ func trimPunct(s string) string { return strings.Trim(s, " .,;:?!-—…\"") }
 func (p *parser) placeText(it *item) string {
 	var parts []string
 	for i := it.a; i < it.b; i++ {
-		if w := p.ts[i].Text; !articles[w] && (i == it.a || p.ts[i].word != p.ts[i-1].word) {
+		if w := p.ts[i].Text; !lexicon.Article(w) && (i == it.a || p.ts[i].word != p.ts[i-1].word) {
 			parts = append(parts, strings.ToLower(trimPunct(p.t.Words[p.ts[i].word].Text)))
 		}
 	}

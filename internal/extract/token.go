@@ -78,8 +78,3 @@ func pauseAfter(w string) pause {
 	}
 	return noPause
 }
-
-// articles may stand inside any term.
-var articles = map[string]bool{
-	"the": true, "a": true, "an": true, "his": true, "her": true, "their": true, "your": true, "my": true, "this": true, "that": true, "its": true, "these": true, "those": true, "him": false,
-}
