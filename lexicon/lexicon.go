@@ -110,6 +110,8 @@ type Finding struct {
 	// Normal is what a bare "normal" or "intact" said of it means; empty where
 	// that says too little.
 	Normal string
+	// Strict values count only beside their site, never carried over.
+	Strict bool
 	// Named is the value that naming it alone charts ("wax" is present); empty
 	// where naming says nothing.
 	Named string
@@ -222,6 +224,7 @@ type Lexicon struct {
 	examples []Example
 	vocab    []vocabTerm
 	words    map[string]bool
+	hard     []hardWord
 }
 
 type vocabTerm struct{ region, term string }
@@ -387,6 +390,13 @@ func (b *builder) add(file string, data []byte, pf *packFile) {
 		b.complain("", "pack has no name or no version", "put name and version on top")
 	}
 	l.packs = append(l.packs, PackInfo{pf.Name, pf.Version, sum(data)})
+	for _, w := range pf.Hard {
+		h := hardWord{word: w, code: Sound(strings.ReplaceAll(w, " ", ""))}
+		for _, f := range strings.Fields(w) {
+			h.forms = append(h.forms, Normalize(f)...)
+		}
+		l.hard = append(l.hard, h)
+	}
 	for _, r := range pf.Regions {
 		l.regions = append(l.regions, Region{r.ID, r.Title, r.Exams})
 	}
@@ -454,7 +464,7 @@ func (b *builder) finding(d findingDef) {
 		return
 	}
 	f := &Finding{ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
-		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers,
+		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers,
 		Sides: sidesOf[d.Sides], Kind: kinds[d.Kind], Asked: askedOf[d.Asked], Details: map[string]bool{}, Together: map[string]bool{}}
 	if f.Sides == SidesUnknown || f.Kind == KindUnknown || f.Asked == AskedUnknown {
 		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: presence, choice, grade, quantity, clock; asked: always, if_indicated, summary")

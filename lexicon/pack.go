@@ -51,6 +51,7 @@ type packFile struct {
 	Name      string        `toml:"name"`
 	Title     string        `toml:"title"`
 	Version   string        `toml:"version"`
+	Hard      []string      `toml:"hard"`
 	Regions   []regionDef   `toml:"region"`
 	Sites     []siteDef     `toml:"site"`
 	Findings  []findingDef  `toml:"finding"`
@@ -104,6 +105,7 @@ type findingDef struct {
 	Yes      string              `toml:"yes"`
 	No       string              `toml:"no"`
 	Normal   string              `toml:"normal"`
+	Strict   bool                `toml:"strict"`
 	Named    string              `toml:"named"`
 	NamedKey string              `toml:"named_detail"`
 	Plain    []string            `toml:"plain"`

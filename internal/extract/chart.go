@@ -30,10 +30,29 @@ func (p *parser) resolveNumber(f *frame, pr *pred) []said {
 			out = append(out, said{pr: pr, f: fd, value: "#", subj: s})
 		}
 	}
+	if out == nil && pr.it.unit != nil && pr.it.unit.Base == "angle" {
+		if fd := p.onlyAngle(); fd != nil && p.lastTaking("height", "angle") != nil {
+			return []said{{pr: pr, f: fd, value: "#", subj: subject{fnd: fd}}}
+		}
+	}
 	if out == nil && (pr.it.unit != nil || n.hasOf || bareCount(f, pr)) {
 		p.measure(f, pr)
 	}
 	return out
+}
+
+// onlyAngle is the one finding measured in degrees: the angle of the bed.
+func (p *parser) onlyAngle() *lexicon.Finding {
+	var only *lexicon.Finding
+	for _, f := range p.x.numeric {
+		if f.Unit == "deg" {
+			if only != nil {
+				return nil
+			}
+			only = f
+		}
+	}
+	return only
 }
 
 // bareCount reports "two" before a plural noun.

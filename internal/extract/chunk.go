@@ -196,12 +196,42 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		if complete(c) && !it.has(lexicon.SaysSense) {
 			return jointPlain, true
 		}
+	case denied(c) && !tied && !it.has(lexicon.NounSense) && !it.has(lexicon.DetailSense) && (it.names() && !presenceName(it) || it.has(lexicon.SaysSense) || it.has(lexicon.AloneSense) || it.num != nil && !it.locator) && !it.cue(lexicon.CuePresent, lexicon.CueAbsent):
+		return jointPlain, true // "no crepitus no click full motion"
+	case it.names() && !tied && valueFirst(c):
+		return jointPlain, true // "full motion sclera white"
 	case it.has(lexicon.SideSense) && !tied && leads(c) && complete(c):
 		return jointPlain, true // "right three left four"
 	case (it.num != nil && !it.locator || (it.has(lexicon.SaysSense) || it.has(lexicon.NounSense)) && !it.names()) && !tied && trails(c):
 		return jointPlain, true // "three on the right four on the left"
 	}
 	return 0, false
+}
+
+// denied reports a chunk that denies a noun: "no click".
+func denied(c *chunk) bool {
+	neg := false
+	for i := range c.items {
+		it := &c.items[i]
+		neg = neg || it.cue(lexicon.CueNegate)
+		if neg && (it.has(lexicon.NounSense) || it.has(lexicon.NameSense) && presenceName(it)) {
+			return true
+		}
+	}
+	return false
+}
+
+// valueFirst reports a value followed by the name it is said of.
+func valueFirst(c *chunk) bool {
+	value := false
+	for i := range c.items {
+		it := &c.items[i]
+		if value && (it.has(lexicon.NounSense) && !it.has(lexicon.SaysSense) || it.has(lexicon.NameSense)) {
+			return true
+		}
+		value = value || it.num != nil && !it.locator || it.has(lexicon.SaysSense) && !it.names()
+	}
+	return false
 }
 
 // complete reports a chunk that has both a subject before its value and a

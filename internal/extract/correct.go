@@ -60,6 +60,7 @@ func (p *parser) recentCands(start int) []*cand {
 // mend lets a correcting chunk replace what it corrects, and only that.
 func (p *parser) mend(f *frame, start int) {
 	p.correct = false
+	p.mendFrom, p.mendSent = start, p.sent
 	made := p.cands[start:]
 	if p.retracted != nil && len(made) > 0 {
 		p.replaceRetracted(made)
@@ -101,6 +102,11 @@ func (p *parser) mend(f *frame, start int) {
 			continue
 		}
 		replaced[target.chunk] = true
+		for _, old := range before { // "three, two, sorry, two"
+			if old != target && !old.gone && old.f == target.f && overlaps(old, n) && old.value != n.value && target.f == n.f {
+				p.withdrawCorrected(old, n)
+			}
+		}
 		if n.quals == nil && target.f == n.f && target.value == n.value {
 			n.quals = target.quals
 		}

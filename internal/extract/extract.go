@@ -54,7 +54,7 @@ func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
 // Explain extracts and writes each stage to trace: for a pack's author who asks
 // why a sentence gave what it gave.
 func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
-	p := &parser{x: x, t: t, ts: tokenize(t.Words), trace: trace}
+	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), trace: trace}
 	items := series(x.lex, p.ts, x.itemize(p.ts))
 	p.run(p.split(items))
 	return p.set(opt)
@@ -87,7 +87,7 @@ func series(lex *lexicon.Lexicon, ts []token, items []item) []item {
 					continue
 				}
 			}
-			if ts[it.b-1].after == stop {
+			if ts[it.b-1].after == stop && !restarts(ts, it.b) {
 				stem = ""
 			}
 		}
@@ -126,6 +126,12 @@ func said2(items []item, i int, stem string) bool {
 		}
 	}
 	return false
+}
+
+// restarts reports "two through twelve" at the start of the next sentence.
+func restarts(ts []token, i int) bool {
+	_, j := cardinal(ts, i)
+	return j > i && (at(ts, j, "through") || at(ts, j, "to")) && j+1 < len(ts)
 }
 
 func through(ts []token, prev, it item) bool {

@@ -150,6 +150,11 @@ var smallWords = map[string]bool{
 
 // near reports that a known mishearing stands where its right wording belongs.
 func (p *parser) near(it *item) bool {
+	for k := it.a; k < it.b; k++ {
+		if p.ts[k].right != "" {
+			return true
+		}
+	}
 	for _, s := range it.senses {
 		if len(s.Near) == 0 {
 			return true
@@ -268,6 +273,9 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 	}
 	if it.cue(lexicon.CueThere) && !it.cue(lexicon.CueNegate) && it.b-it.a > 1 && len(f.preds) > 0 {
 		*neg = false
+	}
+	if it.cue(lexicon.CueThere) && p.ts[it.a].Text == "i" {
+		p.says = false // the nurse speaks for herself again
 	}
 	if it.cue(lexicon.CueHedge) {
 		f.hedged = true

@@ -112,6 +112,13 @@ func (x *Extractor) itemize(ts []token) []item {
 			// "it is not" answers alone, and denies what follows elsewhere
 			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 		}
+		if mEnd > i && ts[mEnd-1].Text == "to" && planOnly(senses) && sideNext(ts, mEnd) {
+			// "it is going to the left" is no plan
+			senses, mEnd, sides = x.lex.Match(goesTo, 0, side)
+			if mEnd > 0 {
+				mEnd = i + 2
+			}
+		}
 		if mEnd-i >= 2 && ts[mEnd-1].Text == "one" {
 			if n, e := readNumber(ts, mEnd-1); e > mEnd && (n.sign != "" || n.hasOf || n.isBy || n.decimal || n.isRange) || x.unitAt(forms, ts, mEnd) {
 				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
@@ -151,6 +158,11 @@ func (x *Extractor) itemize(ts []token) []item {
 					it.right = s.Respelled
 				}
 			}
+			for k := i; k < mEnd; k++ {
+				if ts[k].right != "" {
+					it.right = ts[k].right
+				}
+			}
 		default:
 			switch ts[i].Text {
 			case "the", "his", "her", "their", "your", "my", "this", "that":
@@ -163,6 +175,24 @@ func (x *Extractor) itemize(ts []token) []item {
 		i = it.b
 	}
 	return out
+}
+
+var goesTo = []lexicon.Form{{Text: "goe"}, {Text: "to"}}
+
+func planOnly(senses []lexicon.Sense) bool {
+	for _, s := range senses {
+		if s.Kind != lexicon.CueSense || s.Cue != lexicon.CuePlan {
+			return false
+		}
+	}
+	return true
+}
+
+func sideNext(ts []token, i int) bool {
+	for i < len(ts) && lexicon.Article(ts[i].Text) {
+		i++
+	}
+	return i < len(ts) && (ts[i].Text == "right" || ts[i].Text == "left")
 }
 
 func isUnit(senses []lexicon.Sense) bool {

@@ -190,7 +190,7 @@ func (p *parser) evidence(c *cand) []transcript.Span {
 // lead leaves fillers at the start of a chunk out of the evidence.
 func (p *parser) lead(a, b int) int {
 	for _, s := range p.fate {
-		if s.a == a && s.lead > 0 && a+s.lead < b && p.ts[a+s.lead].word > p.ts[a+s.lead-1].word {
+		if s.a == a && s.lead > 0 && a+s.lead < b && p.ts[a+s.lead].word > p.ts[a+s.lead-1].end {
 			return a + s.lead
 		}
 	}
@@ -210,13 +210,14 @@ func (p *parser) leftOut(used []bool) []finding.LeftOut {
 	}
 	for _, s := range p.fate {
 		for k := s.a; k < s.b; k++ {
-			w := p.ts[k].word
-			why[w], chunk[w] = s.why, s.chunk
-			if gone[s.chunk] {
-				why[w] = finding.Corrected
-			}
-			if k < s.a+s.lead {
-				why[w] = finding.SmallTalk
+			for w := p.ts[k].word; w <= p.ts[k].end; w++ {
+				why[w], chunk[w] = s.why, s.chunk
+				if gone[s.chunk] {
+					why[w] = finding.Corrected
+				}
+				if k < s.a+s.lead {
+					why[w] = finding.SmallTalk
+				}
 			}
 		}
 	}

@@ -144,22 +144,23 @@ type parser struct {
 	pendPlace    placeSaid
 	pendPlaceTok [2]int
 
-	ask         *question
-	correct     bool // the next statement corrects
-	corrected   []*cand
-	young       bool
-	retracted   []*cand
-	retractSent int
-	s           *sentence // the sentence being read and the chunk in it
-	si          int
-	pendDetails []detail // adjectives before a comma: "a hard, fixed node"
-	askItem     *item    // what the last question was about
-	saysChunk   int
-	says        bool // somebody else is quoted in this sentence
-	reporter    string
-	bareEnd     bool // the sentence ended on a bare name that was charted
-	correctAge  int
-	unableChunk int
+	ask                *question
+	correct            bool // the next statement corrects
+	corrected          []*cand
+	young              bool
+	retracted          []*cand
+	retractSent        int
+	s                  *sentence // the sentence being read and the chunk in it
+	si                 int
+	pendDetails        []detail // adjectives before a comma: "a hard, fixed node"
+	askItem            *item    // what the last question was about
+	mendFrom, mendSent int      // where the last correction began
+	saysChunk          int
+	says               bool // somebody else is quoted in this sentence
+	reporter           string
+	bareEnd            bool // the sentence ended on a bare name that was charted
+	correctAge         int
+	unableChunk        int
 }
 
 // question waits for its answer.

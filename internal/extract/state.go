@@ -38,6 +38,15 @@ func (p *parser) state(c *chunk, next *chunk) {
 	if p.correct && (len(made) > 0 || f.sides > 0 || len(f.subs) > 0 || len(f.places) > 0) && !p.onlyCue(c) {
 		p.mend(f, start)
 	}
+	if p.mendSent == p.sent && !p.correct && p.mendFrom < start && p.mendFrom > 0 {
+		for _, n := range p.cands[start:] {
+			for _, old := range p.recentCands(p.mendFrom) {
+				if overlaps(old, n) && old.value != n.value {
+					p.withdraw(old, n)
+				}
+			}
+		}
+	}
 	if c.joint == jointExcept && len(made) > 0 {
 		p.override(start, true)
 	}
@@ -77,7 +86,7 @@ func (p *parser) onlyCue(c *chunk) bool {
 
 // loneNo is the "no" of "three, no, four": between two statements, alone.
 func (p *parser) loneNo(c *chunk, next *chunk) bool {
-	if c.joint == jointStart || next == nil || len(c.items) != 1 || p.ts[c.items[0].a].Text != "no" {
+	if c.joint == jointStart && p.ask != nil || next == nil || len(c.items) != 1 || p.ts[c.items[0].a].Text != "no" {
 		return false
 	}
 	if next.cue(lexicon.CueNegate) {
@@ -105,7 +114,7 @@ func (p *parser) carry(f *frame, charted bool) {
 			p.setTopic([]subject{{site: pl.site, side: pl.side}})
 		}
 	}
-	p.listNeg = f.negated && !f.c.cue(lexicon.CueGone)
+	p.listNeg = f.negated && !f.c.cue(lexicon.CueGone) && !(len(f.c.items) == 1 && p.ts[f.c.items[0].a].Text == "no")
 	p.pendNot = false
 	if n := len(f.c.items); n > 0 {
 		for i := range f.c.items {
@@ -438,7 +447,7 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 	}
 	for _, s := range p.subjectsFor(f, pr, func(s subject) int { _, n := pick(pr.it, s, kinds...); return n }) {
 		sense, n := pick(pr.it, s, kinds...)
-		if n == 0 {
+		if n == 0 || sense.Finding.Strict && sense.Kind == lexicon.SaysSense && s.tok[1] == 0 {
 			continue
 		}
 		v := sense.Value
@@ -641,7 +650,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	if fillerOnly(f, pr) || f.unknown > 3 || f.unknown > 1 && pr.kind != predNamed || len(f.places) > 0 && pr.kind == predSays {
 		return nil
 	}
-	if pr.kind == predNumber && pr.it.unit == nil && pr.it.num.sign == "" && !pr.it.num.hasOf && !pr.it.num.clock && f.unknown > 0 && len(p.pend) == 0 {
+	if bareNumber(pr) && f.unknown > 0 && len(p.pend) == 0 {
 		return nil // "high five" is no size
 	}
 	var out []subject
@@ -658,7 +667,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 			}
 		}
 	}
-	if out == nil && f.unknown == 0 {
+	if out == nil && f.unknown == 0 && !bareNumber(pr) {
 		for _, s := range p.recent {
 			if score(s) >= 55 {
 				s.side, s.tok = finding.NoSide, [2]int{}
@@ -667,6 +676,11 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 		}
 	}
 	return out
+}
+
+// bareNumber reports a number without unit, sign or scale.
+func bareNumber(pr *pred) bool {
+	return pr.kind == predNumber && pr.it.unit == nil && pr.it.num.sign == "" && !pr.it.num.hasOf && !pr.it.num.clock
 }
 
 // fillerOnly reports a chunk that is one word of encouragement: "good", "clear".
@@ -946,7 +960,7 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 }
 
 func spanOf(ts []token, a, b int) transcript.Span {
-	return transcript.Span{Start: ts[a].word, End: ts[b-1].word + 1}
+	return transcript.Span{Start: ts[a].word, End: ts[b-1].end + 1}
 }
 
 func trimPunct(s string) string { return strings.Trim(s, " .,;:?!-—…\"") }

@@ -21,8 +21,11 @@ const (
 // several tokens ("uvula's").
 type token struct {
 	lexicon.Form
-	word  int
-	after pause
+	// word and end are the first and the last word of the transcript it stands for.
+	word, end int
+	after     pause
+	// right is the term read in place of words that were misheard.
+	right string
 }
 
 // titles end in a full stop that ends no sentence.
@@ -42,7 +45,7 @@ func tokenize(words []transcript.Word) []token {
 			continue
 		}
 		for j, f := range forms {
-			t := token{Form: f, word: i}
+			t := token{Form: f, word: i, end: i}
 			if j == len(forms)-1 {
 				t.after = p
 			}

@@ -1,0 +1,67 @@
+package extract
+
+import (
+	"strings"
+
+	"bedsaid/lexicon"
+)
+
+// repair replaces words that no pack knows by the hard word they sound like:
+// "conjunk tiva" by conjunctiva, "thigh roid" by thyroid. What was heard stays
+// in the transcript; the finding carries a mark. A word that the packs know, or
+// a run that only resembles a term, is left alone.
+func (x *Extractor) repair(ts []token) []token {
+	var out []token
+	for i := 0; i < len(ts); {
+		t, n := x.repairAt(ts, i)
+		if n == 0 {
+			out = append(out, ts[i])
+			i++
+			continue
+		}
+		out = append(out, t...)
+		i += n
+	}
+	return out
+}
+
+// repairAt tries runs of one to four tokens, the closest sound first.
+func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
+	best := 1.0
+	var text strings.Builder
+	strange := false
+	for k := 0; k < 4 && i+k < len(ts); k++ {
+		t := ts[i+k]
+		if k > 0 && ts[i+k-1].after != noPause || hasDigits(t.Text) {
+			break
+		}
+		if k == 0 && (lexicon.Article(t.Text) || len(t.Text) < 2) {
+			break
+		}
+		text.WriteString(t.Text)
+		strange = strange || !x.lex.Knows(t.Text)
+		if text.Len() < 4 || !strange && k == 0 {
+			continue
+		}
+		word, forms, d, ok := x.lex.Repair(text.String())
+		if !ok || d >= best || !strange && (d > 0 || text.Len() < 7) {
+			continue
+		}
+		if k == 0 && x.lex.Knows(t.Text) {
+			continue
+		}
+		if k > 0 && x.lex.Knows(word) && k == 1 && x.lex.Knows(ts[i].Text) && len(ts[i+1].Text) < 3 {
+			continue
+		}
+		best, n = d, k+1
+		made = made[:0]
+		for _, f := range forms {
+			made = append(made, token{Form: f, word: ts[i].word, end: ts[i+k].end, right: word})
+		}
+		made[len(made)-1].after = ts[i+k].after
+		made[len(made)-1].Plural = t.Plural || strings.HasSuffix(t.Text, "s")
+	}
+	return made, n
+}
+
+func hasDigits(s string) bool { return strings.ContainsAny(s, "0123456789") }

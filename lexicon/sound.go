@@ -1,0 +1,189 @@
+package lexicon
+
+import "strings"
+
+// Sound gives a coarse code of how an English word is spoken: consonants by
+// class, each run of vowels as one V. Words that are easily misheard for each
+// other have near codes: "conjunk tiva" and "conjunctiva" the same. The rules
+// are our own; they serve terms that no pronouncing dictionary lists.
+func Sound(word string) string {
+	w := strings.ToLower(word)
+	var b strings.Builder
+	put := func(c byte) {
+		s := b.String()
+		if len(s) > 0 && s[len(s)-1] == c {
+			return // double letters and vowel runs sound once
+		}
+		b.WriteByte(c)
+	}
+	at := func(i int) byte {
+		if i >= 0 && i < len(w) {
+			return w[i]
+		}
+		return 0
+	}
+	vowel := func(c byte) bool { return strings.IndexByte("aeiouy", c) >= 0 && c != 0 }
+	for i := 0; i < len(w); i++ {
+		c := w[i]
+		rest := w[i:]
+		switch {
+		case i == 0 && c == 'u' && !vowel(at(1)) && vowel(at(2)):
+			put('y') // uvula begins with the sound of you
+			put('V')
+		case i == 0 && c == 'y' && vowel(at(1)):
+			put('y')
+		case i == 0 && (strings.HasPrefix(rest, "pt") || strings.HasPrefix(rest, "kn") || strings.HasPrefix(rest, "gn") || strings.HasPrefix(rest, "ps") || strings.HasPrefix(rest, "pn")):
+			// silent
+		case strings.HasPrefix(rest, "tch"):
+			put('C')
+			i += 2
+		case strings.HasPrefix(rest, "sch"):
+			put('s')
+			put('k')
+			i += 2
+		case strings.HasPrefix(rest, "ch"):
+			if i > 0 && vowel(at(i-1)) && vowel(at(i+2)) {
+				put('k') // trachea
+			} else {
+				put('C')
+			}
+			i++
+		case strings.HasPrefix(rest, "ph"):
+			put('f')
+			i++
+		case strings.HasPrefix(rest, "gh"):
+			i++
+		case strings.HasPrefix(rest, "th"):
+			put('T')
+			i++
+		case strings.HasPrefix(rest, "sh"), strings.HasPrefix(rest, "tion"):
+			put('S')
+			i++
+			if c == 't' {
+				put('V')
+				i++
+			}
+		case strings.HasPrefix(rest, "ck"):
+			put('k')
+			i++
+		case strings.HasPrefix(rest, "qu"):
+			put('k')
+			put('w')
+			i++
+		case vowel(c):
+			if c == 'e' && i == len(w)-1 && i > 2 && !vowel(at(i-1)) {
+				continue // silent at the end
+			}
+			put('V')
+		case c == 'w':
+			if i > 0 && vowel(at(i-1)) {
+				put('V')
+			} else {
+				put('w')
+			}
+		case c == 'h':
+			if i == 0 {
+				put('h')
+			}
+		case c == 'c':
+			if n := at(i + 1); n == 'e' || n == 'i' || n == 'y' {
+				put('s')
+			} else {
+				put('k')
+			}
+		case c == 'g':
+			if n := at(i + 1); n == 'e' || n == 'i' || n == 'y' {
+				put('j')
+			} else {
+				put('g')
+			}
+		case c == 'q':
+			put('k')
+		case c == 'x':
+			put('k')
+			put('s')
+		case c == 'z':
+			put('s')
+		case c >= 'a' && c <= 'z':
+			put(c)
+		}
+	}
+	return b.String()
+}
+
+// near pairs of sounds, cheaper to take for one another.
+var nearSounds = map[[2]byte]bool{
+	{'b', 'p'}: true, {'d', 't'}: true, {'g', 'k'}: true, {'f', 'v'}: true, {'j', 'C'}: true, {'C', 'k'}: true, {'S', 's'}: true, {'S', 'C'}: true,
+	{'T', 't'}: true, {'T', 'f'}: true, {'T', 'd'}: true, {'m', 'n'}: true, {'j', 'g'}: true, {'w', 'V'}: true, {'y', 'V'}: true, {'b', 'v'}: true, {'s', 'C'}: true, {'l', 'r'}: true,
+}
+
+func soundCost(a, b byte) float64 {
+	switch {
+	case a == b:
+		return 0
+	case nearSounds[[2]byte{a, b}], nearSounds[[2]byte{b, a}]:
+		return 0.4
+	}
+	return 1
+}
+
+func dropCost(c byte) float64 {
+	if c == 'V' {
+		return 0.35
+	}
+	return 0.9
+}
+
+// SoundDistance is the cost of turning one code into the other.
+func SoundDistance(a, b string) float64 {
+	prev := make([]float64, len(b)+1)
+	cur := make([]float64, len(b)+1)
+	for j := 1; j <= len(b); j++ {
+		prev[j] = prev[j-1] + dropCost(b[j-1])
+	}
+	for i := 1; i <= len(a); i++ {
+		cur[0] = prev[0] + dropCost(a[i-1])
+		for j := 1; j <= len(b); j++ {
+			cur[j] = min(prev[j-1]+soundCost(a[i-1], b[j-1]), prev[j]+dropCost(a[i-1]), cur[j-1]+dropCost(b[j-1]))
+		}
+		prev, cur = cur, prev
+	}
+	return prev[len(b)]
+}
+
+// hardWord is a term that recognizers often mishear, with its sound.
+type hardWord struct {
+	word, code string
+	forms      []Form
+}
+
+// Repair finds the hard word of the packs that sounds like text (one or more
+// words written as one). dist is the share of its sound that differs.
+func (l *Lexicon) Repair(text string) (word string, forms []Form, dist float64, ok bool) {
+	code := Sound(text)
+	if len(code) < 4 {
+		return "", nil, 0, false
+	}
+	best, second := 9.0, 9.0
+	var hit hardWord
+	for _, h := range l.hard {
+		d := len(h.code) - len(code)
+		if d > 3 || d < -3 || soundCost(h.code[0], code[0]) > 0.5 {
+			continue
+		}
+		v := SoundDistance(code, h.code) / float64(len(h.code))
+		if v < best {
+			best, second, hit = v, best, h
+		} else if v < second {
+			second = v
+		}
+	}
+	limit := 0.15
+	if len(code) <= 5 {
+		limit = 0.01
+	}
+	if best > limit || second-best < 0.03 && best > 0 {
+		return "", nil, 0, false
+	}
+	return hit.word, hit.forms, best, true
+}
