@@ -44,6 +44,9 @@ const (
 	CuePatientSays // "denies", "she says": reported
 	CueMore        // "greater than": compares
 	CueLess
+	CueNoneSame    // "the left has none of that": the same findings, denied
+	CuePhone       // "my phone": talk with somebody else begins
+	CueBack        // "bye": it ends
 	CueView        // "my right": from the nurse's view
 	CueYoung       // a child or a pregnancy
 	CueGone        // "no longer", "resolved"
@@ -59,7 +62,7 @@ var cueKinds = map[string]CueKind{
 	"teach": CueTeach, "past": CuePast, "other_one": CueOtherOne, "ask": CueAsk, "yes": CueYes, "no": CueNo,
 	"unable": CueUnable, "because": CueBecause, "baseline": CueBaseline, "filler": CueFiller, "there": CueThere,
 	"prep": CuePrep, "and": CueAnd, "or": CueOr, "state": CueState, "heading": CueHeading, "says": CuePatientSays,
-	"more": CueMore, "less": CueLess, "view": CueView, "young": CueYoung, "gone": CueGone, "meaning": CueWhile,
+	"more": CueMore, "less": CueLess, "view": CueView, "none_same": CueNoneSame, "phone": CuePhone, "back": CueBack, "young": CueYoung, "gone": CueGone, "meaning": CueWhile,
 }
 
 func cueNames() []string {

@@ -110,6 +110,8 @@ type Finding struct {
 	// Normal is what a bare "normal" or "intact" said of it means; empty where
 	// that says too little.
 	Normal string
+	// NamedOnly values count only where the finding itself was named.
+	NamedOnly bool
 	// Strict values count only beside their site, never carried over.
 	Strict bool
 	// Named is the value that naming it alone charts ("wax" is present); empty
@@ -295,7 +297,7 @@ func (l *Lexicon) Match(forms []Form, i int, side func(int) bool) (senses []Sens
 	n := l.root
 	var passed []int
 	for j := i; j < len(forms); j++ {
-		if j > i && Article(forms[j].Text) {
+		if j > i && Article(forms[j].Text) && (n.next[forms[j].Text] == nil || len(n.next[forms[j].Text].senses) == 0) {
 			continue
 		}
 		next := n.next[forms[j].Text]
@@ -352,9 +354,10 @@ func (b *builder) complain(at, what, hint string) {
 func (b *builder) term(term string, s Sense) {
 	n := b.lex.root
 	count := 0
-	for _, w := range strings.Fields(term) {
+	words := strings.Fields(term)
+	for k, w := range words {
 		for _, f := range Normalize(w) {
-			if count > 0 && Article(f.Text) {
+			if count > 0 && Article(f.Text) && k < len(words)-1 {
 				continue // articles are passed over in speech too
 			}
 			count++
@@ -464,7 +467,7 @@ func (b *builder) finding(d findingDef) {
 		return
 	}
 	f := &Finding{ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
-		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers,
+		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers,
 		Sides: sidesOf[d.Sides], Kind: kinds[d.Kind], Asked: askedOf[d.Asked], Details: map[string]bool{}, Together: map[string]bool{}}
 	if f.Sides == SidesUnknown || f.Kind == KindUnknown || f.Asked == AskedUnknown {
 		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: presence, choice, grade, quantity, clock; asked: always, if_indicated, summary")

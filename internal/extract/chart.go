@@ -128,6 +128,11 @@ func num(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // chart makes one finding of what was said.
 func (p *parser) chart(f *frame, s *said) {
+	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size_in_light" {
+		if size, ok := p.x.lex.Finding("eye.pupil_size"); ok {
+			s.f = size // "from two to one in the light": before and in light
+		}
+	}
 	value := s.value
 	if s.pr.neg && value != "#" {
 		v, ok := s.f.Not[value]
@@ -403,7 +408,7 @@ func (p *parser) side(f *frame, s *said, c *cand) {
 		said(p.held, p.heldTok)
 	case s.subj.plural || s.pr.it.plural || f.general:
 		c.side = finding.Both
-	case p.general(f, s):
+	case p.general(f, s), (s.pr.neg || !s.subj.single && !s.pr.it.article) && o != nil && p.pairAt == o:
 		c.side = finding.Both
 	default:
 		c.mark(finding.UnsureSide, "no side was said", "right", "left")
@@ -416,7 +421,7 @@ func (p *parser) side(f *frame, s *said, c *cand) {
 // general reports words that speak of both sides without a plural: "no JVD",
 // "cranial nerve seven intact", "face sensation intact".
 func (p *parser) general(f *frame, s *said) bool {
-	if s.subj.single || s.pr.it.article {
+	if s.subj.single && !s.pr.neg || s.pr.it.article && !s.pr.neg {
 		return false
 	}
 	if s.subj.site != nil && s.subj.site.Paired && !s.subj.site.General {

@@ -178,11 +178,12 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointPlain, true
 	}
 	k := len(c.items) - 1
-	for k > 0 && len(c.items[k].senses) == 0 && c.items[k].num == nil && c.items[k].b-c.items[k].a == 1 {
-		k-- // "in the right eye": the article does not untie
+	for k > 0 && (len(c.items[k].senses) == 0 && c.items[k].num == nil && c.items[k].b-c.items[k].a == 1 || c.items[k].has(lexicon.SideSense) && !c.items[k].names() && p.ts[c.items[k].a].Text != "on") {
+		k-- // "in the right eye": article and side do not untie
 	}
 	prev := &c.items[k]
-	tied := prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot)
+	tied := prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot) ||
+		it.has(lexicon.SiteSense) && it.b-it.a > 1 && p.x.lex.Cue(p.ts[it.a].Text, lexicon.CuePrep) || ownsValue(c, it)
 	switch {
 	case it.cue(lexicon.CueNegate) && !tied:
 		// "left ear no redness", but not "there is no redness"
@@ -191,21 +192,56 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		}
 	case it.cue(lexicon.CueThere) && !it.cue(lexicon.CuePrep) && c.valued() && c.content() && it.b-it.a > 1:
 		return jointPlain, true
-	case (it.names() || it.has(lexicon.SideSense) && i+1 < len(items) && items[i+1].names() && p.ts[it.b-1].after == noPause) && !tied:
-		// A new subject after a complete statement: "drum pearly gray nose midline".
-		if complete(c) && !it.has(lexicon.SaysSense) {
-			return jointPlain, true
-		}
+	case denied(c) && !tied && p.prefixes(c, items, i):
+		return jointPlain, true // "no nodules right drum"
 	case denied(c) && !tied && !it.has(lexicon.NounSense) && !it.has(lexicon.DetailSense) && (it.names() && !presenceName(it) || it.has(lexicon.SaysSense) || it.has(lexicon.AloneSense) || it.num != nil && !it.locator) && !it.cue(lexicon.CuePresent, lexicon.CueAbsent):
 		return jointPlain, true // "no crepitus no click full motion"
 	case it.names() && !tied && valueFirst(c):
 		return jointPlain, true // "full motion sclera white"
+	case (it.names() || p.prefixes(c, items, i)) && !tied:
+		// A new subject after a complete statement: "drum pearly gray nose midline".
+		if complete(c) && !it.has(lexicon.SaysSense) {
+			return jointPlain, true
+		}
 	case it.has(lexicon.SideSense) && !tied && leads(c) && complete(c):
 		return jointPlain, true // "right three left four"
 	case (it.num != nil && !it.locator || (it.has(lexicon.SaysSense) || it.has(lexicon.NounSense)) && !it.names()) && !tied && trails(c):
 		return jointPlain, true // "three on the right four on the left"
 	}
 	return 0, false
+}
+
+// prefixes reports a side word that belongs to the site after it ("left ear"),
+// not to the values before it ("whisper passed both ears, uvula midline").
+func (p *parser) prefixes(c *chunk, items []item, i int) bool {
+	it := &items[i]
+	if !it.has(lexicon.SideSense) || it.names() || i+1 >= len(items) || !items[i+1].names() || p.ts[it.b-1].after != noPause {
+		return false
+	}
+	last := p.ts[it.b-1].Text
+	if last == "side" || last == "sides" || p.ts[it.a].Text == "on" && c.any((*item).names) && c.valued() {
+		return false
+	}
+	if i+2 < len(items) && c.valued() && p.ts[items[i+1].b-1].after == noPause && items[i+2].names() && items[i+1].has(lexicon.SiteSense) && items[i+2].a == items[i+1].b {
+		return false
+	}
+	return true
+}
+
+// ownsValue reports that the value just said is one of the named finding's:
+// "passed the whisper test".
+func ownsValue(c *chunk, it *item) bool {
+	n, ok := it.sense(lexicon.NameSense)
+	if !ok {
+		return false
+	}
+	for _, s := range c.items[len(c.items)-1].senses {
+		if s.Kind == lexicon.SaysSense && s.Finding == n.Finding {
+			return true
+		}
+	}
+	k := len(c.items) - 1
+	return k > 0 && len(c.items[k].senses) == 0 && ownsValue(&chunk{items: c.items[:k]}, it)
 }
 
 // denied reports a chunk that denies a noun: "no click".
@@ -264,12 +300,22 @@ func leads(c *chunk) bool {
 	return false
 }
 
+// namesPresent reports a term that charts something by being named.
+func namesPresent(it *item) bool {
+	for _, s := range it.senses {
+		if (s.Kind == lexicon.NounSense || s.Kind == lexicon.NameSense) && s.Finding.Named != "" {
+			return true
+		}
+	}
+	return false
+}
+
 // trails reports a value followed by its side.
 func trails(c *chunk) bool {
 	value := false
 	for i := range c.items {
 		it := &c.items[i]
-		if it.num != nil || it.has(lexicon.SaysSense) || it.has(lexicon.NounSense) || it.has(lexicon.NameSense) && presenceName(it) {
+		if it.num != nil || it.has(lexicon.SaysSense) || namesPresent(it) {
 			value = true
 		}
 		if value && it.has(lexicon.SideSense) && i == len(c.items)-1 {

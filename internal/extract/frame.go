@@ -53,6 +53,7 @@ type frame struct {
 	because  int // token where the reason begins, -1
 	because0 int
 	same     bool
+	noneSame bool
 
 	view       bool
 	base       string
@@ -286,7 +287,8 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 	if it.cue(lexicon.CueBecause) && f.because < 0 {
 		f.because = it.b
 	}
-	f.same = f.same || it.cue(lexicon.CueSame)
+	f.same = f.same || it.cue(lexicon.CueSame, lexicon.CueNoneSame)
+	f.noneSame = f.noneSame || it.cue(lexicon.CueNoneSame)
 	f.view = f.view || it.cue(lexicon.CueView)
 	if it.cue(lexicon.CuePatientSays) {
 		f.says, p.says, p.saysChunk = true, true, p.chunkN
@@ -451,7 +453,7 @@ func (p *parser) takeSides(f *frame) {
 		f.sides++
 		f.last = side
 		f.sideTok = [2]int{it.a, it.b}
-		if k := f.subjectAfter(i); k >= 0 {
+		if k := p.subjectAfter(f, i); k >= 0 {
 			f.subs[k].side = side
 			f.subs[k].tok[0] = it.a
 			continue
@@ -512,7 +514,10 @@ func (f *frame) sidedBefore(i int) bool {
 }
 
 // subjectAfter finds the subject that directly follows item i.
-func (f *frame) subjectAfter(i int) int {
+func (p *parser) subjectAfter(f *frame, i int) int {
+	if w := p.ts[f.c.items[i].b-1].Text; w == "side" {
+		return -1 // "both sides" follows what it speaks of
+	}
 	for j := i + 1; j < len(f.c.items) && j <= i+3; j++ {
 		for k := range f.subAt {
 			if f.subAt[k] == j {

@@ -56,7 +56,7 @@ func (p *parser) mirror(f *frame) bool {
 	a, b := f.c.span()
 	for i := len(found) - 1; i >= 0; i-- {
 		d := found[i].clone()
-		if f.negated { // "the left has none of that"
+		if f.noneSame { // "the left has none of that"
 			if d.f.Kind != lexicon.Presence {
 				continue
 			}

@@ -155,6 +155,9 @@ type parser struct {
 	pendDetails        []detail // adjectives before a comma: "a hard, fixed node"
 	askItem            *item    // what the last question was about
 	mendFrom, mendSent int      // where the last correction began
+	topicSent          int
+	pairAt             *lexicon.Site // the organ last spoken of as a pair
+	phone              int           // sentences that a telephone call may still last
 	saysChunk          int
 	says               bool // somebody else is quoted in this sentence
 	reporter           string
@@ -183,6 +186,7 @@ func (p *parser) run(sentences []sentence) {
 			s.chunks[0].items[0].senses = nil
 		}
 		p.classify(s)
+		p.onPhone(s)
 		p.answerFirst(s)
 		p.s = s
 		for j := range s.chunks {
@@ -198,6 +202,32 @@ func (p *parser) run(sentences []sentence) {
 	}
 	p.sent++
 	p.settleRetract()
+}
+
+// phoneLimit is the number of sentences after which a call is taken to be over
+// even if nobody said goodbye: a lost finding is worse than a charted aside.
+const phoneLimit = 7
+
+// onPhone leaves out what is said into a telephone.
+func (p *parser) onPhone(s *sentence) {
+	begins, ends := false, false
+	for i := range s.chunks {
+		begins = begins || s.chunks[i].cue(lexicon.CuePhone)
+		ends = ends || s.chunks[i].cue(lexicon.CueBack)
+	}
+	switch {
+	case begins && !ends:
+		p.phone = phoneLimit
+	case p.phone > 0:
+		p.phone--
+		for i := range s.chunks {
+			s.chunks[i].act = actOther
+			if s.chunks[i].cue(lexicon.CueBack) {
+				p.phone = 0
+				break
+			}
+		}
+	}
 }
 
 // talkOf gives the reason for leaving a chunk out that charted nothing.
@@ -302,7 +332,7 @@ func (p *parser) remember(s subject) {
 }
 
 func (p *parser) setTopic(subs []subject) {
-	p.topic = append([]subject(nil), subs...)
+	p.topic, p.topicSent = append([]subject(nil), subs...), p.sent
 	for _, s := range subs {
 		p.remember(s)
 	}

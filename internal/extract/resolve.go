@@ -14,6 +14,9 @@ func fit(f *lexicon.Finding, s subject) int {
 		for k, at := range f.At {
 			score := 0
 			if steps, ok := x.Within(at); ok {
+				if steps > 0 && x.Region != f.Region && f.Sides != lexicon.Zone {
+					continue // what is said of a pupil is not said of the head
+				}
 				score = 90 - 8*steps - k
 			} else if steps, ok := at.Within(x); ok {
 				score = 62 - 6*steps - k
@@ -34,7 +37,7 @@ func pick(it *item, s subject, kinds ...lexicon.SenseKind) (lexicon.Sense, int) 
 	var best lexicon.Sense
 	top := 0
 	for _, sense := range it.senses {
-		if sense.Finding == nil {
+		if sense.Finding == nil || sense.Kind == lexicon.SaysSense && sense.Finding.NamedOnly && s.fnd != sense.Finding {
 			continue
 		}
 		for _, k := range kinds {

@@ -128,8 +128,15 @@ func (p *parser) carry(f *frame, charted bool) {
 		if charted {
 			p.pend, p.pendTok = nil, nil
 		}
+		for _, s := range named {
+			if s.plural || s.side == finding.Both {
+				p.pairAt = s.organ()
+			} else if s.side != finding.NoSide {
+				p.pairAt = nil
+			}
+		}
 		p.setTopicOf(f, named)
-		p.endHeldBy(named)
+		p.endHeldBy(f, named)
 		for _, s := range named {
 			if s.side == finding.Right || s.side == finding.Left {
 				p.hold(s.side, s.organ(), s.tok)
@@ -190,8 +197,11 @@ func (p *parser) setTopicOf(f *frame, named []subject) {
 }
 
 // endHeldBy ends a held side when another organ, or both of a pair, is named.
-func (p *parser) endHeldBy(named []subject) {
-	for _, s := range named {
+func (p *parser) endHeldBy(f *frame, named []subject) {
+	for k, s := range named {
+		if k < len(f.subAt) && len(f.preds) > 0 && f.subAt[k] > f.preds[0].at && f.negated && s.side == finding.NoSide {
+			continue // "no pain on his face" names no new organ
+		}
 		if s.side == finding.Both {
 			p.endSide()
 			return
@@ -208,6 +218,13 @@ func (p *parser) endHeldBy(named []subject) {
 func siblings(a, b []subject) bool {
 	for _, x := range a {
 		for _, y := range b {
+			if x.fnd != nil && y.fnd != nil {
+				if a, _ := numbered(x.fnd.ID); a != "" {
+					if b, _ := numbered(y.fnd.ID); a == b {
+						continue // cranial nerves three, four
+					}
+				}
+			}
 			if x.site == nil || y.site == nil || x.site.Parent == nil || x.site.Parent != y.site.Parent || x.site == y.site {
 				return false
 			}
@@ -442,12 +459,16 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 	if pr.kind == predSays && pr.it.cue(lexicon.CueNegate) && !p.seenSite(f, pr) {
 		return nil // "can't feel it" is a denial, not a value of what was named last
 	}
+	if pr.kind == predSays && pr.it.cue(lexicon.CueNormal) && p.normalOf(f, pr) {
+		pr.kind, pr.cue = predGeneric, lexicon.CueNormal
+		return p.resolveGeneric(f, pr)
+	}
 	if s, ok := p.lastSaid(f, pr); ok {
 		return []said{s}
 	}
 	for _, s := range p.subjectsFor(f, pr, func(s subject) int { _, n := pick(pr.it, s, kinds...); return n }) {
 		sense, n := pick(pr.it, s, kinds...)
-		if n == 0 || sense.Finding.Strict && sense.Kind == lexicon.SaysSense && s.tok[1] == 0 {
+		if n == 0 || sense.Finding.Strict && sense.Kind == lexicon.SaysSense && s.tok[1] == 0 && p.topicSent != p.sent {
 			continue
 		}
 		v := sense.Value
@@ -471,7 +492,7 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Value, subj: subject{fnd: s.Finding}})
 		}
 	}
-	if len(out) == 0 && pr.kind == predNamed && !strangers(f) {
+	if len(out) == 0 && pr.kind == predNamed && !strangers(f) && !p.foreign() {
 		if s, ok := onlyNoun(pr.it); ok {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Finding.Named, subj: subject{fnd: s.Finding, plural: true}})
 		}
@@ -547,6 +568,19 @@ func (p *parser) seenSite(f *frame, pr *pred) bool {
 		}
 	}
 	return false
+}
+
+// normalOf reports that "intact" speaks of the finding named in the chunk and of
+// nothing nearer ("swallow intact").
+func (p *parser) normalOf(f *frame, pr *pred) bool {
+	named := false
+	for _, s := range f.subs {
+		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= leastOwn {
+			return false
+		}
+		named = named || s.fnd != nil && s.fnd.Normal != ""
+	}
+	return named
 }
 
 // lastSaid goes on about the finding charted last in the sentence: "consensual
@@ -635,6 +669,9 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	if best >= 0 && top >= leastOwn {
 		own := f.subs[best]
 		own.side = f.sideNear(own)
+		if list := f.siteList(best, pr); list != nil {
+			return append(append([]subject(nil), p.joined(f, own)...), list...)
+		}
 		return append(append([]subject(nil), p.joined(f, own)...), own)
 	}
 	for _, pl := range f.places {
@@ -667,7 +704,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 			}
 		}
 	}
-	if out == nil && f.unknown == 0 && !bareNumber(pr) {
+	if out == nil && f.unknown == 0 && !bareNumber(pr) && !p.foreign() {
 		for _, s := range p.recent {
 			if score(s) >= 55 {
 				s.side, s.tok = finding.NoSide, [2]int{}
@@ -697,6 +734,35 @@ func fillerOnly(f *frame, pr *pred) bool {
 	return f.c.joint == jointStart || pr.it.cue(lexicon.CueFiller)
 }
 
+// siteList gives the sites that follow a predicate without commas: "no nodes in
+// front of the ears behind the ears".
+func (f *frame) siteList(best int, pr *pred) []subject {
+	if own := f.subs[best]; own.fnd != nil { // "cranial nerves two through twelve"
+		if stem, _ := numbered(own.fnd.ID); stem != "" {
+			var out []subject
+			for _, s := range f.subs {
+				if s.fnd != nil && strings.HasPrefix(s.fnd.ID, stem) {
+					out = append(out, s)
+				}
+			}
+			return out
+		}
+	}
+	if f.subAt[best] <= pr.at || f.subs[best].site == nil {
+		return nil
+	}
+	var out []subject
+	for k := range f.subs {
+		if f.subAt[k] > pr.at && f.subs[k].site != nil && f.subs[k].site.Parent == f.subs[best].site.Parent {
+			out = append(out, f.subs[k])
+		}
+	}
+	if len(out) < 2 {
+		return nil
+	}
+	return out
+}
+
 // sideNear is a subject's side, or that of its organ in the same chunk:
 // "nystagmus in the left eye".
 func (f *frame) sideNear(own subject) finding.Side {
@@ -709,6 +775,11 @@ func (f *frame) sideNear(own subject) finding.Side {
 		}
 	}
 	return finding.NoSide
+}
+
+// foreign reports talk of another part of the body.
+func (p *parser) foreign() bool {
+	return len(p.topic) > 0 && p.topic[0].site != nil && p.topic[0].site.Region == ""
 }
 
 // strangers reports that the chunk names a site of its own.
@@ -793,7 +864,12 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		}
 		if s.fnd != nil {
 			s.side = f.sideNear(s)
-			subs = append(append(subs, p.joined(f, f.subs[k])...), s)
+			subs = append(subs, p.joined(f, f.subs[k])...)
+			if list := f.siteList(k, pr); list != nil {
+				subs = append(subs, list...)
+			} else {
+				subs = append(subs, s)
+			}
 			break
 		}
 	}
@@ -941,7 +1017,7 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 			return false
 		}
 	}
-	if !next.valued() && !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) }) {
+	if !next.valued() && (next.joint != jointAnd && next.joint != jointOr || !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) })) {
 		return false
 	}
 	for i := range out {
