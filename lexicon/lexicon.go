@@ -30,6 +30,8 @@ type Site struct {
 	Finding *Finding
 	// General sites speak of both sides in the singular ("submental").
 	General bool
+	// Term is its usual name, normalized.
+	Term string
 	// Unable is what "could not examine it" leaves unassessed; nil where that
 	// says too little.
 	Unable *Finding
@@ -110,6 +112,8 @@ type Finding struct {
 	// Normal is what a bare "normal" or "intact" said of it means; empty where
 	// that says too little.
 	Normal string
+	// EndsSide findings speak of the pair, so a held side ends ("equal").
+	EndsSide bool
 	// NamedOnly values count only where the finding itself was named.
 	NamedOnly bool
 	// Strict values count only beside their site, never carried over.
@@ -448,6 +452,9 @@ func (b *builder) site(d siteDef) {
 			s.depth = s.Parent.depth + 1
 		}
 	}
+	if len(d.Terms) > 0 {
+		s.Term = strings.Join(normalWords(d.Terms[0]), " ")
+	}
 	b.lex.sites[d.ID] = s
 	for i, t := range d.Terms {
 		b.term(t, Sense{Kind: SiteSense, Site: s})
@@ -467,7 +474,7 @@ func (b *builder) finding(d findingDef) {
 		return
 	}
 	f := &Finding{ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
-		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers,
+		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, EndsSide: d.EndsSide, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers,
 		Sides: sidesOf[d.Sides], Kind: kinds[d.Kind], Asked: askedOf[d.Asked], Details: map[string]bool{}, Together: map[string]bool{}}
 	if f.Sides == SidesUnknown || f.Kind == KindUnknown || f.Asked == AskedUnknown {
 		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: presence, choice, grade, quantity, clock; asked: always, if_indicated, summary")

@@ -36,6 +36,15 @@ var irregular = map[string]Form{
 // plainMarks turns typographic apostrophes and dashes into plain ones.
 var plainMarks = strings.NewReplacer("’", "'", "‑", "-", "–", "-", "—", "-")
 
+// british spellings, read as the American ones that the packs use.
+var british = map[string]string{
+	"colour": "color", "colours": "colors", "coloured": "colored", "colouring": "coloring", "discoloured": "discolored", "discolouration": "discoloration",
+	"grey": "gray", "greyish": "grayish", "oedema": "edema", "oedematous": "edematous", "centre": "center", "centred": "centered", "tumour": "tumor",
+	"haematoma": "hematoma", "haemorrhage": "hemorrhage", "anaemic": "anemic", "odour": "odor", "odourless": "odorless", "goitre": "goiter",
+	"millimetre": "millimeter", "millimetres": "millimeters", "centimetre": "centimeter", "centimetres": "centimeters", "metre": "meter", "mum": "mom", "mould": "mold", "pallor": "pallor",
+	"vapour": "vapor", "humour": "humor", "neighbour": "neighbor", "neighbours": "neighbors", "practise": "practice", "paediatric": "pediatric", "ischaemia": "ischemia", "anaesthesia": "anesthesia",
+}
+
 // Normalize splits one written word into its normalized forms: "uvula's" gives
 // uvula and is, "non-tender" gives non and tender, "Pupils," gives pupil.
 func Normalize(word string) []Form {
@@ -92,6 +101,9 @@ func nonSplit(w string) []Form {
 func singular(w string) Form {
 	if f, ok := irregular[w]; ok {
 		return f
+	}
+	if us, ok := british[w]; ok {
+		w = us
 	}
 	n := len(w)
 	switch {

@@ -105,6 +105,7 @@ type findingDef struct {
 	Yes       string              `toml:"yes"`
 	No        string              `toml:"no"`
 	Normal    string              `toml:"normal"`
+	EndsSide  bool                `toml:"ends_side"`
 	NamedOnly bool                `toml:"named_only"`
 	Strict    bool                `toml:"strict"`
 	Named     string              `toml:"named"`

@@ -49,7 +49,7 @@ func (p *parser) belongs(f *frame, d *detail) bool {
 	}
 	if d.key != "tenderness" {
 		for _, s := range p.topic {
-			if _, n := pick(d.it, s, lexicon.SaysSense); n >= 85 {
+			if _, n := pick(d.it, s, lexicon.SaysSense); n >= 90 {
 				return false // "drum white, flat"
 			}
 		}

@@ -31,11 +31,11 @@ func (p *parser) resolveNumber(f *frame, pr *pred) []said {
 		}
 	}
 	if out == nil && pr.it.unit != nil && pr.it.unit.Base == "angle" {
-		if fd := p.onlyAngle(); fd != nil && p.lastTaking("height", "angle") != nil {
+		if fd := p.onlyAngle(); fd != nil && p.tookAngle() {
 			return []said{{pr: pr, f: fd, value: "#", subj: subject{fnd: fd}}}
 		}
 	}
-	if out == nil && (pr.it.unit != nil || n.hasOf || bareCount(f, pr)) {
+	if out == nil && (pr.it.unit != nil || n.hasOf || bareCount(f, pr) || bareNumber(pr) && p.counted(f)) {
 		p.measure(f, pr)
 	}
 	return out
@@ -53,6 +53,44 @@ func (p *parser) onlyAngle() *lexicon.Finding {
 		}
 	}
 	return only
+}
+
+// tookAngle reports that what was said just before depends on the bed's angle.
+func (p *parser) tookAngle() bool {
+	for i := len(p.cands) - 1; i >= 0 && p.cands[i].sent >= p.sent-1; i-- {
+		if p.cands[i].f.Details["angle"] && !p.cands[i].gone {
+			return true
+		}
+	}
+	for _, s := range p.pend {
+		if s.fnd != nil && s.fnd.Details["angle"] {
+			return true
+		}
+	}
+	return p.noun != nil && takesKey(p.noun, "angle")
+}
+
+// counted reports a chunk, or a last finding, of which a number is a count:
+// "two teeth missing", "teeth missing, four".
+func (p *parser) counted(f *frame) bool {
+	for _, q := range f.preds {
+		if q.kind != predNumber && takesCount(q.it) {
+			return true
+		}
+	}
+	if c := p.lastTaking("count"); c != nil && c.sent == p.sent && len(f.preds) == 1 && p.lastChunkOf(c) {
+		return c.f.Kind == lexicon.Choice
+	}
+	return false
+}
+
+func takesCount(it *item) bool {
+	for _, s := range it.senses {
+		if s.Finding != nil && s.Finding.Details["count"] && (s.Kind == lexicon.SaysSense || s.Kind == lexicon.AloneSense) {
+			return true
+		}
+	}
+	return false
 }
 
 // bareCount reports "two" before a plural noun.
@@ -189,10 +227,19 @@ func (p *parser) chart(f *frame, s *said) {
 			c.set(k, w)
 		}
 	}
+	if s.subj.site != nil && s.subj.tok[1] > 0 && s.f.Details["place"] && s.f.Sides != lexicon.Zone && !s.pr.neg {
+		if w := p.normal(&item{a: s.subj.tok[0], b: s.subj.tok[1]}); w != s.subj.site.Term && s.subj.site.Term != "" && !s.subj.site.General {
+			c.set("place", w)
+		}
+	}
 	if f.base != "" {
 		c.set("baseline", f.base)
 	}
 	p.place(f, s, c)
+	if s.f.EndsSide {
+		p.pairAt = p.heldAt
+		p.endSide()
+	}
 	p.pairUp(c)
 	p.cands = append(p.cands, c)
 	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size" {

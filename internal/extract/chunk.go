@@ -205,7 +205,7 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		}
 	case it.has(lexicon.SideSense) && !tied && leads(c) && complete(c):
 		return jointPlain, true // "right three left four"
-	case (it.num != nil && !it.locator || (it.has(lexicon.SaysSense) || it.has(lexicon.NounSense)) && !it.names()) && !tied && trails(c):
+	case (it.num != nil && !it.locator || it.cue(lexicon.CueAbsent) && p.ts[it.a].Text == "none" || (it.has(lexicon.SaysSense) || it.has(lexicon.NounSense)) && !it.names()) && !tied && trails(c):
 		return jointPlain, true // "three on the right four on the left"
 	}
 	return 0, false
@@ -401,11 +401,15 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 	if c.cue(lexicon.CueState) {
 		return actState, false
 	}
-	if c.cue(lexicon.CueOtherOne) {
+	if c.cue(lexicon.CueOtherOne) || p.otherBed(c) {
 		return actOther, true
 	}
 	if c.cue(lexicon.CuePast) && !c.cue(lexicon.CueGone) {
 		return actPast, true
+	}
+	switch w := p.ts[first.a].Text; {
+	case w == "if", w == "normal" && first.b-first.a == 1 && at+1 < len(c.items) && c.items[at+1].names() && (&chunk{items: c.items[at+1:]}).valued():
+		return actTeach, true // "normal JVP is flat"
 	}
 	if first.cue(lexicon.CueInstruct) || c.cue(lexicon.CueInstruct) {
 		return actInstruct, true
@@ -444,6 +448,17 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 func (p *parser) commands(c *chunk) bool {
 	first, _ := c.opener()
 	return first.cue(lexicon.CueCommand, lexicon.CueInstruct) || p.imperative(c, first)
+}
+
+// otherBed reports "bed seventeen's drip".
+func (p *parser) otherBed(c *chunk) bool {
+	for i := range c.items {
+		it := &c.items[i]
+		if it.locator && it.b < len(p.ts) && p.ts[it.b].Text == "is" && p.ts[it.b].word == p.ts[it.b-1].word && it.a > 0 && (p.ts[it.a-1].Text == "bed" || p.ts[it.a-1].Text == "room" || p.ts[it.a-1].Text == "bay") {
+			return true
+		}
+	}
+	return false
 }
 
 // imperative tells "open wide" and "swallow" from "opens wide" and "swallow

@@ -49,7 +49,7 @@ type frame struct {
 	places   []placeSaid
 	hedged   bool
 	unable   bool
-	unableA  int // token after the cue
+	unableAt int // item of the cue
 	because  int // token where the reason begins, -1
 	because0 int
 	same     bool
@@ -130,6 +130,7 @@ func (p *parser) frame(c *chunk) *frame {
 			not = false
 		}
 	}
+	p.postposed(f)
 	for i := range c.items {
 		if it := &c.items[i]; len(it.senses) == 0 && it.num == nil && !smallWords[p.ts[it.a].Text] && !lexicon.Article(p.ts[it.a].Text) {
 			f.unknown++
@@ -147,6 +148,25 @@ var smallWords = map[string]bool{
 	"she": true, "him": true, "me": true, "we": true, "you": true, "which": true, "who": true, "as": true, "roughly": true, "approximately": true, "exactly": true,
 	"nice": true, "nicely": true, "look": true, "appear": true, "feel": true, "sit": true, "side": true, "one": true, "really": true, "pretty": true, "fairly": true,
 	"measure": true, "size": true, "by": true, "so": true, "also": true, "today": true, "o": true, "on": true, "them": true, "seem": true, "bit": true,
+}
+
+// postposed turns a denial that stands after what it denies: "lice I don't see".
+func (p *parser) postposed(f *frame) {
+	for i := len(f.c.items) - 1; i > 0; i-- {
+		it := &f.c.items[i]
+		if it.content() || it.has(lexicon.DetailSense) {
+			return
+		}
+		if !it.cue(lexicon.CueNegate) || it.b-it.a < 2 {
+			continue
+		}
+		for k := range f.preds {
+			if pr := &f.preds[k]; pr.kind == predNamed && pr.at < i {
+				pr.neg = true
+			}
+		}
+		return
+	}
 }
 
 // near reports that a known mishearing stands where its right wording belongs.
@@ -193,6 +213,8 @@ func (p *parser) goesOn(c *chunk) bool {
 			}
 		case it.num != nil && !it.locator:
 			return false
+		case it.has(lexicon.NounSense) && !namesPresent(it):
+			return false // "motion full" is no part of the list
 		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
 			noun = true
 		case it.has(lexicon.SiteSense):
@@ -282,7 +304,7 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 		f.hedged = true
 	}
 	if it.cue(lexicon.CueUnable) {
-		f.unable, f.unableA = true, it.b
+		f.unable, f.unableAt = true, i
 	}
 	if it.cue(lexicon.CueBecause) && f.because < 0 {
 		f.because = it.b

@@ -112,6 +112,9 @@ func (x *Extractor) itemize(ts []token) []item {
 			// "it is not" answers alone, and denies what follows elsewhere
 			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 		}
+		for mEnd > i && mEnd < len(ts) && ts[mEnd].Text == "not" && planOnly(senses) {
+			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side) // "I will not do it" is no plan
+		}
 		if mEnd > i && ts[mEnd-1].Text == "to" && planOnly(senses) && sideNext(ts, mEnd) {
 			// "it is going to the left" is no plan
 			senses, mEnd, sides = x.lex.Match(goesTo, 0, side)
@@ -261,6 +264,21 @@ func isLocator(ts []token, i, end int) bool {
 	}
 	if i > 1 && ts[i-1].Text == "number" {
 		return true
+	}
+	// "fourteen twenty": a time
+	if v, j := cardinal(ts, i); j == end && v >= 10 && ts[end-1].after == noPause {
+		if w, k := cardinal(ts, end); k > end && w >= 10 && w < 60 {
+			return true
+		}
+	}
+	if i > 0 && ts[i-1].after == noPause {
+		if v, _ := cardinal(ts, i); v >= 10 && v < 60 {
+			for k := max(0, i-2); k < i; k++ {
+				if w, j := cardinal(ts, k); j == i && w >= 10 && w < 24 {
+					return true
+				}
+			}
+		}
 	}
 	if end < len(ts) && ts[end-1].after == noPause {
 		switch ts[end].Text {

@@ -110,6 +110,7 @@ func organOf(f *lexicon.Finding) *lexicon.Site {
 
 // unable charts what was said to be left out, with its reason.
 func (p *parser) unable(f *frame) {
+	f.onlyBefore(f.unableAt)
 	subs := f.subs
 	seen := map[*lexicon.Finding]bool{}
 	if len(subs) > 0 && p.pend != nil && (f.c.joint == jointAnd || f.c.joint == jointOr) {
@@ -175,6 +176,35 @@ func (p *parser) unable(f *frame) {
 		p.cands = append(p.cands, c)
 	}
 	p.unableChunk = p.chunkN
+}
+
+// onlyBefore drops what stands after item i where something stands before it:
+// "the gag I am leaving out with those ulcers".
+func (f *frame) onlyBefore(i int) {
+	before := false
+	for k := range f.subAt {
+		before = before || f.subAt[k] < i
+	}
+	for k := range f.preds {
+		before = before || f.preds[k].at < i && f.preds[k].kind != predGeneric
+	}
+	if !before {
+		return
+	}
+	var preds []pred
+	for _, pr := range f.preds {
+		if pr.at < i {
+			preds = append(preds, pr)
+		}
+	}
+	var subs []subject
+	var at []int
+	for k := range f.subs {
+		if f.subAt[k] < i {
+			subs, at = append(subs, f.subs[k]), append(at, f.subAt[k])
+		}
+	}
+	f.preds, f.subs, f.subAt = preds, subs, at
 }
 
 // reason gives the last finding left out its reason, said in a chunk of its own.

@@ -186,6 +186,9 @@ func (p *parser) run(sentences []sentence) {
 			s.chunks[0].items[0].senses = nil
 		}
 		p.classify(s)
+		if len(s.chunks) == 1 && len(s.chunks[0].items) == 1 && p.ts[s.chunks[0].items[0].a].Text == "no" && p.ask == nil {
+			p.correct, p.correctAge = true, 0
+		}
 		p.onPhone(s)
 		p.answerFirst(s)
 		p.s = s

@@ -99,6 +99,9 @@ func numberFits(f *lexicon.Finding, n *number, unit *lexicon.Unit, named bool) b
 		}
 		return unit == nil || unit.Base == "length" || unit.Base == "volume" || unit.Base == "mass"
 	case lexicon.Grade:
+		if n.hasOf && !f.Allows(num(n.of)) && n.of != 4 || n.sign == "" && !n.hasOf && !f.Allows(num(n.value)) {
+			return false // no scale of this finding
+		}
 		return unit == nil && !n.clock && !n.stage && !n.isBy && (n.sign != "" || n.hasOf || named)
 	case lexicon.Clock:
 		return unit == nil && (n.clock || named) && n.sign == "" && !n.hasOf

@@ -30,6 +30,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 	case f.unable:
 		p.unable(f)
 	case p.trailingSide(f, next):
+	case p.elliptical(f):
 	case f.same && p.mirror(f):
 	default:
 		p.assert(f, next)
@@ -56,7 +57,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 // trailingSide gives a side that stands alone at the end to what was said just
 // before it: "four, both sides".
 func (p *parser) trailingSide(f *frame, next *chunk) bool {
-	if f.sides == 0 || len(f.subs)+len(f.preds)+len(f.places) > 0 || f.c.joint != jointComma || p.correct || next != nil && next.joint != jointBut && next.valued() && !next.any(func(it *item) bool { return it.names() || it.has(lexicon.SideSense) }) {
+	if f.sides == 0 || len(f.preds)+len(f.places) > 0 || f.c.joint != jointComma || p.correct || next != nil && next.joint != jointBut && next.valued() && !next.any(func(it *item) bool { return it.names() || it.has(lexicon.SideSense) }) {
 		return false
 	}
 	hit := false
@@ -66,11 +67,45 @@ func (p *parser) trailingSide(f *frame, next *chunk) bool {
 		if c.gone || c.sent != p.sent || c.chunk < p.chunkN-1 || c.sideSaid || c.f.Sides != lexicon.Paired {
 			break
 		}
+		if len(f.subs) > 0 && (f.subs[0].site == nil || fit(c.f, f.subs[0]) < 80 || c.value == finding.Word("absent")) {
+			break // another site: what follows is about it
+		}
 		c.side, c.sideSaid, hit = f.last, true, true
 		c.toks = append(c.toks, [2]int{a, b})
 		dropMark(c, finding.UnsureSide)
 	}
 	return hit
+}
+
+// elliptical reads "not the left", "the left doesn't", "right isn't" after a
+// finding on the other side as its denial.
+func (p *parser) elliptical(f *frame) bool {
+	if f.sides == 0 || len(f.subs)+len(f.places) > 0 || f.last != finding.Right && f.last != finding.Left {
+		return false
+	}
+	for i := range f.preds {
+		if f.preds[i].kind != predGeneric || f.preds[i].cue == lexicon.CueNormal && !f.preds[i].neg {
+			return false
+		}
+	}
+	if !f.negated && !f.c.cue(lexicon.CueNot) && !f.c.any(func(it *item) bool { return p.ts[it.a].Text == "not" }) {
+		return false
+	}
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.gone {
+			continue
+		}
+		if c.sent < p.sent-1 || c.f.Named == "" || c.f.Sides != lexicon.Paired || c.side != f.last.Opposite() || c.value != finding.Word(c.f.Named) {
+			return false
+		}
+		d := &cand{f: c.f, value: finding.Word(c.f.Not[c.f.Named]), side: f.last, sideSaid: true, status: finding.Assessed, source: c.source, sent: p.sent, chunk: p.chunkN}
+		a, b := f.c.span()
+		d.toks = append(d.toks, [2]int{a, b})
+		p.cands = append(p.cands, d)
+		return true
+	}
+	return false
 }
 
 // onlyCue reports a chunk that is nothing but a correction word.
@@ -142,7 +177,7 @@ func (p *parser) carry(f *frame, charted bool) {
 				p.hold(s.side, s.organ(), s.tok)
 			}
 		}
-		if !charted && len(f.preds) == 0 {
+		if !charted && !f.says2() {
 			if len(p.pend) > 0 && !(f.c.joint == jointAnd || f.c.joint == jointOr || siblings(p.pend, named)) {
 				p.pend, p.pendTok = nil, nil
 			}
@@ -158,6 +193,16 @@ func (p *parser) carry(f *frame, charted bool) {
 	if f.lead != finding.NoSide && len(f.subs) == 0 {
 		p.leadSide(f, charted)
 	}
+}
+
+// says2 reports a predicate that should have charted: a value, a number.
+func (f *frame) says2() bool {
+	for i := range f.preds {
+		if f.preds[i].kind != predNamed || namesPresent(f.preds[i].it) {
+			return true
+		}
+	}
+	return false
 }
 
 // leadSide holds a side that stood before values, or alone.
@@ -413,7 +458,7 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 		return nil
 	}
 	if p.noun != nil {
-		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= leastOwn && sense.Finding.Kind == lexicon.Presence {
+		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= 85 && sense.Finding.Kind == lexicon.Presence {
 			return sense.Finding
 		}
 	}
@@ -468,7 +513,7 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 	}
 	for _, s := range p.subjectsFor(f, pr, func(s subject) int { _, n := pick(pr.it, s, kinds...); return n }) {
 		sense, n := pick(pr.it, s, kinds...)
-		if n == 0 || sense.Finding.Strict && sense.Kind == lexicon.SaysSense && s.tok[1] == 0 && p.topicSent != p.sent {
+		if n == 0 || sense.Finding.Strict && sense.Kind == lexicon.SaysSense && s.tok[1] == 0 && (p.topicSent < p.sent-1 || p.topicSent < p.sent && n < 80) {
 			continue
 		}
 		v := sense.Value
