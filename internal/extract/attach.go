@@ -162,6 +162,7 @@ func (p *parser) attach(f *frame, start int) {
 				}
 			}
 			if len(made) == 0 {
+				t.sent = p.sent
 				t.toks = append(t.toks, [2]int{a, b})
 				if f.hedged {
 					t.mark(finding.UnsureValue, "said with a doubt")

@@ -451,7 +451,7 @@ func (p *parser) side(f *frame, s *said, c *cand) {
 		said(f.places[0].side, [2]int{})
 	case p.pendSide != finding.NoSide:
 		said(p.pendSide, p.sideTok)
-	case p.held != finding.NoSide && (p.heldAt == nil || o == nil || o == p.heldAt):
+	case p.held != finding.NoSide && (p.heldAt == nil || o == nil || o == p.heldAt) && p.heldFits(s.subj):
 		said(p.held, p.heldTok)
 	case s.subj.plural || s.pr.it.plural || f.general:
 		c.side = finding.Both

@@ -162,11 +162,12 @@ func (p *parser) mendPart(f *frame, before []*cand) {
 			}
 		}
 	}
-	was := last.side
+	was, sent := last.side, last.sent
 	group := func(fn func(c *cand)) {
 		for _, c := range before {
-			if c.chunk == last.chunk || c.sent == last.sent && c.side == was && organOf(c.f) == organOf(last.f) && was != finding.NoSide {
+			if c.chunk == last.chunk || c.sent == sent && c.side == was && organOf(c.f) == organOf(last.f) && was != finding.NoSide {
 				fn(c)
+				c.sent = p.sent
 				c.toks = append(c.toks, [2]int{a, b})
 			}
 		}

@@ -64,6 +64,7 @@ type frame struct {
 	negated    bool // holds a denial that opens a list
 	nounly     bool
 	there      bool
+	exists     bool // "there is", "I feel", "has"
 	general    bool
 	sideTok    [2]int
 	last       finding.Side
@@ -106,7 +107,7 @@ func (p *parser) frame(c *chunk) *frame {
 			not = false
 			continue
 		}
-		if s, ok := it.sense(lexicon.PlaceSense); ok && !it.has(lexicon.SaysSense) {
+		if s, ok := it.sense(lexicon.PlaceSense); ok && !it.has(lexicon.SaysSense) && !(it.has(lexicon.SiteSense) && p.siteFits(f, it)) {
 			f.places = append(f.places, placeSaid{at: i, text: p.placeText(it), site: s.Site, side: it.side})
 			continue
 		}
@@ -316,7 +317,11 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 		f.says, p.says, p.saysChunk = true, true, p.chunkN
 		p.reporter = kin(p.ts, it)
 	}
-	f.there = f.there || it.cue(lexicon.CueThere)
+	if it.cue(lexicon.CueThere) {
+		w := p.ts[it.a].Text
+		f.there = true
+		f.exists = f.exists || it.b-it.a > 1 || w == "has" || w == "have" || w == "got"
+	}
 	f.general = f.general || it.cue(lexicon.CueGeneral)
 	if it.cue(lexicon.CuePatientSays) && deniesCue(p.ts, it) {
 		*neg = true
@@ -412,6 +417,29 @@ func (p *parser) siteOf(f *frame, it *item) (lexicon.Sense, bool) {
 		}
 	}
 	return best, true
+}
+
+// siteFits reports that a term that is a place and a site is meant as the site:
+// "nodes at the back of the head".
+func (p *parser) siteFits(f *frame, it *item) bool {
+	s, ok := p.siteOf(f, it)
+	if !ok {
+		return false
+	}
+	for i := range f.c.items {
+		if x := &f.c.items[i]; x.has(lexicon.NounSense) || x.has(lexicon.NameSense) {
+			if _, n := pick(x, subject{site: s.Site}, lexicon.NounSense, lexicon.NameSense); n >= 85 {
+				return true
+			}
+			return false
+		}
+	}
+	return p.noun != nil && s.Site.General && fits85(p.noun, s.Site)
+}
+
+func fits85(it *item, x *lexicon.Site) bool {
+	_, n := pick(it, subject{site: x}, lexicon.NounSense, lexicon.NameSense)
+	return n >= 85
 }
 
 // words quotes tokens as spoken, without punctuation at the end.

@@ -124,7 +124,7 @@ func (p *parser) unable(f *frame) {
 	}
 	for i := range f.preds { // "did not assess neck strength", "tenderness not tested"
 		pr := &f.preds[i]
-		if pr.kind == predGeneric || pr.kind == predNumber {
+		if pr.kind != predNamed || f.because >= 0 && pr.it.a >= f.because {
 			continue
 		}
 		for _, s := range p.resolve(f, pr) {
@@ -133,6 +133,24 @@ func (p *parser) unable(f *frame) {
 	}
 	if len(f.subs) > len(subs) {
 		subs = f.subs
+	}
+	subs = groupsFirst(subs)
+	if f.because >= 0 {
+		var keep []subject
+		for _, s := range subs {
+			if s.tok[0] < f.because {
+				keep = append(keep, s)
+			}
+		}
+		subs = keep
+	}
+	if len(subs) == 0 {
+		for i := len(p.cands) - 1; i >= 0 && p.cands[i].sent == p.sent; i-- {
+			if !p.cands[i].gone { // "smell intact on the left, could not test it on the right"
+				subs = []subject{{fnd: p.cands[i].f, plural: true}}
+				break
+			}
+		}
 	}
 	if len(subs) == 0 {
 		subs = p.pend
@@ -177,6 +195,23 @@ func (p *parser) unable(f *frame) {
 	}
 	p.unableChunk = p.chunkN
 }
+
+// groupsFirst drops a summary finding where its particular one is named too.
+func groupsFirst(subs []subject) []subject {
+	var out []subject
+	particular := false
+	for _, s := range subs {
+		particular = particular || s.fnd != nil && s.fnd.Asked != lexicon.Summary
+	}
+	for _, s := range subs {
+		if !particular || s.fnd == nil || s.fnd.Asked != lexicon.Summary || !hasStem(s.fnd.ID) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func hasStem(id string) bool { n, _ := numbered(id); return n == "" }
 
 // onlyBefore drops what stands after item i where something stands before it:
 // "the gag I am leaving out with those ulcers".

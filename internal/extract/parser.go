@@ -40,6 +40,14 @@ func (s subject) sites() []*lexicon.Site {
 	return nil
 }
 
+// first is the site itself, or the first of the finding's.
+func (s subject) first() *lexicon.Site {
+	for _, x := range s.sites() {
+		return x
+	}
+	return nil
+}
+
 func (s subject) organ() *lexicon.Site {
 	for _, x := range s.sites() {
 		return organ(x)
@@ -128,6 +136,7 @@ type parser struct {
 	lastSide finding.Side
 	held     finding.Side
 	heldAt   *lexicon.Site
+	heldSite *lexicon.Site // the very site that was named with the side
 	// heldTok is where the held side was spoken.
 	heldTok [2]int
 
@@ -312,6 +321,9 @@ func (p *parser) mention(c *chunk) {
 		return
 	}
 	subs := f.subs
+	if subs[0].site != nil && subs[0].site.Region == "" && c.act != actOther {
+		return // "chin on your chest" is no new topic
+	}
 	if c.act == actTeach || c.act == actPast {
 		for _, s := range subs {
 			s.side = finding.NoSide
@@ -322,7 +334,7 @@ func (p *parser) mention(c *chunk) {
 	p.setTopic(subs)
 	for _, s := range subs {
 		if s.side == finding.Right || s.side == finding.Left {
-			p.hold(s.side, s.organ(), s.tok)
+			p.hold(s.side, s.first(), s.tok)
 		}
 	}
 }
@@ -342,5 +354,23 @@ func (p *parser) setTopic(subs []subject) {
 }
 
 func (p *parser) hold(side finding.Side, at *lexicon.Site, tok [2]int) {
-	p.held, p.heldAt, p.heldTok = side, at, tok
+	p.held, p.heldAt, p.heldSite, p.heldTok = side, organ(at), at, tok
+}
+
+// heldFits reports that the held side reaches the subject: it was carried over,
+// or lies in what the side was said of ("left ear, the drum"; not "left pupil
+// five, eye movements full").
+func (p *parser) heldFits(s subject) bool {
+	if s.tok[1] == 0 || p.heldSite == nil || len(s.sites()) == 0 {
+		return true
+	}
+	for _, x := range s.sites() {
+		if _, ok := x.Within(p.heldSite); ok {
+			return true
+		}
+		if _, ok := p.heldSite.Within(x); ok && !s.plural && s.fnd == nil {
+			return true
+		}
+	}
+	return false
 }

@@ -18,6 +18,9 @@ func fit(f *lexicon.Finding, s subject) int {
 					continue // what is said of a pupil is not said of the head
 				}
 				score = 90 - 8*steps - k
+				if steps > 0 && at.Parent == nil || steps > 0 && at.ID == "mouth" {
+					score -= 20 // a whole region speaks less of its parts
+				}
 			} else if steps, ok := at.Within(x); ok {
 				score = 62 - 6*steps - k
 			}

@@ -145,7 +145,7 @@ func (p *parser) carry(f *frame, charted bool) {
 	}
 	for _, pl := range f.places {
 		if (pl.side == finding.Right || pl.side == finding.Left) && !charted && len(f.subs) == 0 && pl.site != nil {
-			p.hold(pl.side, organ(pl.site), [2]int{f.c.items[pl.at].a, f.c.items[pl.at].b})
+			p.hold(pl.side, pl.site, [2]int{f.c.items[pl.at].a, f.c.items[pl.at].b})
 			p.setTopic([]subject{{site: pl.site, side: pl.side}})
 		}
 	}
@@ -174,7 +174,7 @@ func (p *parser) carry(f *frame, charted bool) {
 		p.endHeldBy(f, named)
 		for _, s := range named {
 			if s.side == finding.Right || s.side == finding.Left {
-				p.hold(s.side, s.organ(), s.tok)
+				p.hold(s.side, s.first(), s.tok)
 			}
 		}
 		if !charted && !f.says2() {
@@ -217,7 +217,7 @@ func (p *parser) leadSide(f *frame, charted bool) {
 		return
 	}
 	for _, s := range p.topic {
-		if o := s.organ(); o != nil {
+		if o := s.first(); o != nil {
 			p.hold(f.lead, o, f.sideTok)
 			return
 		}
@@ -354,7 +354,7 @@ func (p *parser) implied(f *frame) []said {
 		w := p.ts[it.a].Text
 		return w == "one" && it.num == nil || it.b-it.a == 2 && p.ts[it.b-1].Text == "one"
 	})
-	neg, cued := f.negated, f.negated || f.there || one
+	neg, cued := f.negated, f.negated || f.exists || one
 	var at *item
 	side := finding.NoSide
 	for i := range f.preds {
@@ -1048,7 +1048,8 @@ func (p *parser) consume(f *frame, in []said) []said {
 // bare keeps names that stand alone ("gag and swallow intact") until their
 // value comes.
 func (p *parser) bare(f *frame, out []said, next *chunk) bool {
-	if next == nil || len(out) == 0 || f.there || f.negated || f.sides > 0 || len(f.places) > 0 || f.hedged || next.joint == jointBut {
+	heading := next == nil && f.c.joint == jointStart && len(f.c.items) <= 3
+	if next == nil && !heading || len(out) == 0 || f.there || f.negated || f.sides > 0 || len(f.places) > 0 || f.hedged || next != nil && next.joint == jointBut {
 		return false
 	}
 	for i := range out {
@@ -1062,7 +1063,7 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 			return false
 		}
 	}
-	if !next.valued() && (next.joint != jointAnd && next.joint != jointOr || !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) })) {
+	if next != nil && !next.valued() && (next.joint != jointAnd && next.joint != jointOr || !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) })) {
 		return false
 	}
 	for i := range out {
