@@ -111,21 +111,25 @@ func Sound(word string) string {
 	return b.String()
 }
 
-// near pairs of sounds, cheaper to take for one another.
-var nearSounds = map[[2]byte]bool{
-	{'b', 'p'}: true, {'d', 't'}: true, {'g', 'k'}: true, {'f', 'v'}: true, {'j', 'C'}: true, {'C', 'k'}: true, {'S', 's'}: true, {'S', 'C'}: true,
-	{'T', 't'}: true, {'T', 'f'}: true, {'T', 'd'}: true, {'m', 'n'}: true, {'j', 'g'}: true, {'w', 'V'}: true, {'y', 'V'}: true, {'b', 'v'}: true, {'s', 'C'}: true, {'l', 'r'}: true,
-}
+// nearSounds are pairs that are cheaper to take for one another.
+const nearSounds = "bp dt gk fv jC Ck Ss SC Tt Tf Td mn jg wV yV bv sC lr"
 
-func soundCost(a, b byte) float64 {
-	switch {
-	case a == b:
-		return 0
-	case nearSounds[[2]byte{a, b}], nearSounds[[2]byte{b, a}]:
-		return 0.4
+// soundCosts is the cost of taking one sound for another, by their bytes.
+var soundCosts = func() (t [128][128]float32) {
+	for a := range t {
+		for b := range t[a] {
+			if a != b {
+				t[a][b] = 1
+			}
+		}
 	}
-	return 1
-}
+	for _, p := range strings.Fields(nearSounds) {
+		t[p[0]][p[1]], t[p[1]][p[0]] = 0.4, 0.4
+	}
+	return t
+}()
+
+func soundCost(a, b byte) float64 { return float64(soundCosts[a&127][b&127]) }
 
 func dropCost(c byte) float64 {
 	if c == 'V' {
@@ -136,8 +140,11 @@ func dropCost(c byte) float64 {
 
 // SoundDistance is the cost of turning one code into the other.
 func SoundDistance(a, b string) float64 {
-	prev := make([]float64, len(b)+1)
-	cur := make([]float64, len(b)+1)
+	var one, two [40]float64
+	if len(b) >= len(one) {
+		return float64(len(a) + len(b)) // longer than any term
+	}
+	prev, cur := one[:len(b)+1], two[:len(b)+1]
 	for j := 1; j <= len(b); j++ {
 		prev[j] = prev[j-1] + dropCost(b[j-1])
 	}

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"bedsaid/internal/speech/whisper"
+)
+
+// TestMain lets the scripts run the program as a command, with a clock that
+// stands still.
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"bedsaid": func() {
+			p := Main{
+				Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr, Env: os.Getenv,
+				Now:   func() time.Time { return time.Date(2031, 2, 3, 4, 5, 6, 0, time.UTC) },
+				Width: func(io.Writer) (int, bool) { return 0, false },
+			}
+			// A width makes a script's program believe that it has a terminal.
+			if w, err := strconv.Atoi(os.Getenv("TEST_WIDTH")); err == nil {
+				p.Width = func(io.Writer) (int, bool) { return w, true }
+			}
+			os.Exit(p.Run(context.Background(), os.Args[1:]))
+		},
+	})
+}
+
+func TestScripts(t *testing.T) {
+	selftest, err := filepath.Abs("selftest.wav")
+	if err != nil {
+		t.Fatal(err)
+	}
+	model := os.Getenv("BEDSAID_MODELS")
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("HOME", filepath.Join(e.WorkDir, "home"))
+			e.Setenv("SELFTEST", selftest)
+			e.Setenv("MODELS", model)
+			return nil
+		},
+		Condition: func(cond string) (bool, error) {
+			switch cond {
+			case "engine": // the engine is built in and set-up has brought a model
+				return whisper.Built && model != "", nil
+			}
+			return false, fmt.Errorf("unknown condition %q", cond)
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"code": code, "mode": mode, "narrow": narrow},
+	})
+}
+
+// code N ARGS...: run the program and demand its exit code.
+func code(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 1 {
+		ts.Fatalf("usage: code N ARGS...")
+	}
+	err := ts.Exec("bedsaid", args[1:]...)
+	got := 0
+	if err != nil {
+		x, ok := err.(interface{ ExitCode() int })
+		if !ok {
+			ts.Fatalf("run: %v", err)
+		}
+		got = x.ExitCode()
+	}
+	if strconv.Itoa(got) != args[0] {
+		ts.Fatalf("exit code %d, want %s", got, args[0])
+	}
+}
+
+// mode PERM FILE: demand a file's permissions.
+func mode(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: mode PERM FILE")
+	}
+	info, err := os.Stat(ts.MkAbs(args[1]))
+	ts.Check(err)
+	if got := fmt.Sprintf("%#o", info.Mode().Perm()); got != args[0] {
+		ts.Fatalf("%s has mode %s, want %s", args[1], got, args[0])
+	}
+}
+
+// narrow FILE: demand that no line is wider than 80 columns.
+func narrow(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: narrow FILE")
+	}
+	text := ts.ReadFile(args[0])
+	if text == "" {
+		ts.Fatalf("%s is empty", args[0])
+	}
+	n, line := 0, 1
+	for _, r := range text {
+		n++
+		if r == '\n' {
+			n, line = 0, line+1
+		}
+		if n > 80 {
+			ts.Fatalf("%s: line %d is wider than 80 columns", args[0], line)
+		}
+	}
+}

@@ -1,0 +1,48 @@
+package archtest
+
+import (
+	"bytes"
+	"fmt"
+	"log/slog"
+	"strings"
+	"testing"
+
+	"bedsaid/internal/finding"
+	"bedsaid/internal/note"
+	"bedsaid/internal/transcript"
+)
+
+// What a patient said must not reach a log or an error by a careless verb: each
+// value that holds it prints itself without.
+func TestValuesPrintNoWords(t *testing.T) {
+	const planted = "Quillfeather"
+	words := transcript.FromText("Mr. " + planted + " has a red eye.")
+	words.Words[1].Heard = planted
+	span := []transcript.Span{{Start: 0, End: 6}}
+	f := finding.Finding{ID: "eye.conjunctiva", Zone: planted, Value: finding.Word(planted), Reason: planted, Evidence: span,
+		Qualifiers: map[string]string{"character": planted}, Marks: []finding.Mark{{Why: planted, Alternatives: []string{planted}}}}
+	set := finding.Set{Findings: []finding.Finding{f}, LeftOut: []finding.LeftOut{{Why: finding.SmallTalk, Span: span[0]}},
+		Attention: []finding.Attention{{Why: planted, Evidence: span}}}
+	src := note.Source{Name: "a.txt", Transcript: words}
+	d := note.Compose(src, set, note.NewOutline([]note.Region{{ID: "eyes", Title: "Eyes"}}, []note.Item{{ID: f.ID, Region: "eyes", Name: "conjunctiva"}}))
+	if !strings.Contains(words.Text(), planted) || len(d.Sections) != 1 {
+		t.Fatal("nothing was planted")
+	}
+	for name, v := range map[string]any{
+		"transcript": words, "transcript pointer": &words, "finding": f, "findings": []finding.Finding{f}, "set": set, "set pointer": &set,
+		"source": src, "draft": d, "draft pointer": &d, "section": d.Sections[0], "sections": d.Sections, "entry": d.Sections[0].Entries[0],
+		"holder": struct{ D note.Draft }{d},
+	} {
+		for _, verb := range []string{"%v", "%+v", "%#v", "%s", "%q", "%x"} {
+			if got := fmt.Sprintf(verb, v); strings.Contains(got, planted) || strings.Contains(got, fmt.Sprintf("%x", planted)) {
+				t.Errorf("%s printed with %s holds what was said", name, verb)
+			}
+		}
+		var b bytes.Buffer
+		slog.New(slog.NewTextHandler(&b, nil)).Info("x", "v", v)
+		slog.New(slog.NewTextHandler(&b, nil)).Error("x", slog.Any("v", v))
+		if strings.Contains(b.String(), planted) {
+			t.Errorf("%s logged holds what was said", name)
+		}
+	}
+}

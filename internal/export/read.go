@@ -1,0 +1,144 @@
+package export
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+	"unicode"
+
+	"bedsaid/internal/note"
+	"bedsaid/internal/transcript"
+)
+
+// FormatError says what is wrong with a file that should hold the program's
+// own JSON. It never holds the file's words.
+type FormatError struct{ Problem, Advice string }
+
+func (e *FormatError) Error() string { return "read draft: " + e.Problem }
+
+// Hint says what the user can do.
+func (e *FormatError) Hint() string { return e.Advice }
+
+const adviceOwn = "give a file that `bedsaid draft --json` wrote, or a plain text (.txt) of what was said"
+
+// ReadTranscript reads back what JSON wrote: the transcript with its
+// recording, and the part of the provenance that belongs to them (engine,
+// model, recorded_at). Findings are not read: they are drafted anew from the
+// words. Keys it does not know are ignored. Anything that would have to be
+// guessed is a FormatError.
+func ReadTranscript(r io.Reader) (note.Source, error) {
+	var j struct {
+		Format     *string `json:"format"`
+		Transcript *struct {
+			Text  *string    `json:"text"`
+			Words []jsonWord `json:"words"`
+		} `json:"transcript"`
+		Recording  *jsonRecording  `json:"recording"`
+		Provenance *jsonProvenance `json:"provenance"`
+	}
+	fail := func(problem, advice string) (note.Source, error) {
+		return note.Source{}, &FormatError{problem, advice}
+	}
+	dec := json.NewDecoder(r)
+	if err := dec.Decode(&j); err != nil {
+		return fail(describe(err), adviceOwn)
+	}
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return fail("more than one JSON value in the file", adviceOwn)
+	}
+	switch {
+	case j.Format == nil:
+		return fail("no format named in the file", adviceOwn)
+	case *j.Format != Format && strings.HasPrefix(*j.Format, "bedsaid-draft/"):
+		return fail("the file is of another version of the format than "+Format, "draft the recording again with this program")
+	case *j.Format != Format:
+		return fail("the format is not "+Format, adviceOwn)
+	case j.Transcript == nil || j.Transcript.Words == nil:
+		return fail("no transcript in the file", adviceOwn)
+	}
+	t := transcript.Transcript{Words: make([]transcript.Word, len(j.Transcript.Words)), Timed: j.Recording != nil}
+	for i, w := range j.Transcript.Words {
+		if w.Text == "" || strings.ContainsFunc(w.Text, unicode.IsSpace) {
+			return fail(fmt.Sprintf("word %d of the transcript is empty or holds a space", i), adviceOwn)
+		}
+		t.Words[i] = transcript.Word{Text: w.Text, Heard: w.Heard}
+		if !t.Timed {
+			continue
+		}
+		if w.Start == nil || w.End == nil || w.P == nil {
+			return fail(fmt.Sprintf("word %d of a recording has no time or probability", i), adviceOwn)
+		}
+		if !(*w.Start >= 0 && *w.End >= 0 && *w.P >= 0 && *w.P <= 1) {
+			return fail(fmt.Sprintf("word %d has a time or probability out of range", i), adviceOwn)
+		}
+		t.Words[i].Start, t.Words[i].End, t.Words[i].P = *w.Start, *w.End, *w.P
+	}
+	// The words are what is drafted from. Somebody who edits the text alone
+	// would see the edit ignored without a word.
+	if j.Transcript.Text != nil && *j.Transcript.Text != t.Text() {
+		return fail("the transcript's text and its words differ", "edit a copy as plain text (.txt) and draft from that")
+	}
+	src := note.Source{Provenance: provenanceOf(j.Provenance)}
+	if j.Recording != nil {
+		src.Notices = j.Recording.Notices
+		rec, ok := recordingOf(*j.Recording)
+		if !ok {
+			return fail("the recording's seconds are out of order", adviceOwn)
+		}
+		t.Recording = rec
+	}
+	src.Transcript = t
+	return src, nil
+}
+
+func recordingOf(j jsonRecording) (*transcript.Recording, bool) {
+	r := &transcript.Recording{Seconds: j.Seconds, VoicedSeconds: j.VoicedSeconds}
+	ok := j.Seconds >= 0 && !math.IsInf(j.Seconds, 0) && j.VoicedSeconds >= 0
+	for _, u := range j.Untranscribed {
+		ok = ok && u.Start >= 0 && u.End >= u.Start
+		r.Untranscribed = append(r.Untranscribed, transcript.Interval(u))
+	}
+	return r, ok
+}
+
+func provenanceOf(j *jsonProvenance) note.Provenance {
+	var p note.Provenance
+	if j == nil {
+		return p
+	}
+	p.Engine, p.Model, p.ModelSHA256 = orEmpty(j.Engine), orEmpty(j.Model), orEmpty(j.ModelSHA256)
+	if j.RecordedAt != nil {
+		if at, err := time.Parse(time.RFC3339, *j.RecordedAt); err == nil {
+			p.RecordedAt = at
+		}
+	}
+	return p
+}
+
+func orEmpty(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
+}
+
+// describe words a decoding error without the text it stumbled over.
+func describe(err error) string {
+	var syntax *json.SyntaxError
+	var kind *json.UnmarshalTypeError
+	switch {
+	case errors.Is(err, io.EOF):
+		return "the file is empty"
+	case errors.Is(err, io.ErrUnexpectedEOF):
+		return "the file ends in the middle"
+	case errors.As(err, &syntax):
+		return fmt.Sprintf("not JSON at byte %d", syntax.Offset)
+	case errors.As(err, &kind):
+		return fmt.Sprintf("a value of another kind than the format has, at byte %d", kind.Offset)
+	}
+	return "cannot be read"
+}

@@ -1,0 +1,362 @@
+package export
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"bedsaid/internal/finding"
+	"bedsaid/internal/note"
+	"bedsaid/internal/transcript"
+)
+
+// Columns of a finding's line.
+const (
+	flagWidth = 2
+	nameWidth = 27
+	minWidth  = 60
+)
+
+// Text writes the note for a person, wrapped to width columns (60 at least);
+// colour adds ANSI colour. It is laid out to be read from the top in haste:
+// what is missing, what wants action, the findings, then all the rest that was
+// heard, so that nothing is hidden.
+func Text(w io.Writer, d note.Draft, width int, colour bool) error {
+	t := texter{printer: printer{width: max(width, minWidth), colour: colour}, d: d}
+	t.top()
+	t.untranscribed()
+	t.attention()
+	t.findings()
+	t.missing()
+	t.leftOut()
+	t.end()
+	if _, err := w.Write(t.b.Bytes()); err != nil {
+		return fmt.Errorf("write note: %w", err)
+	}
+	return nil
+}
+
+type texter struct {
+	printer
+	d note.Draft
+}
+
+func (t *texter) top() {
+	t.line(bold, "", "DRAFT NOTE, NOT REVIEWED", "")
+	about := []string{t.d.Name}
+	if r := t.d.Transcript.Recording; r != nil {
+		about = append(about, clockTime(r.Seconds)+" of sound")
+	} else {
+		about = append(about, "typed text")
+	}
+	if at := t.d.Provenance.DraftedAt; !at.IsZero() {
+		about = append(about, "drafted "+at.Format("2006-01-02 15:04"))
+	}
+	t.line(normal, "", strings.Join(about, ", "), "")
+	for _, n := range t.d.Notices {
+		t.line(alarm, "! ", n, "")
+	}
+	t.line(normal, "", note.ShortCaution, "")
+	t.blank()
+	t.line(normal, "", t.counts(), "")
+}
+
+func (t *texter) counts() string {
+	var found, odd, doubts, skipped int
+	for _, f := range t.d.Findings() {
+		if f.Status == finding.NotAssessed {
+			skipped++
+		} else {
+			found++
+			if f.Interpretation == finding.Unexpected {
+				odd++
+			}
+		}
+		if len(f.Marks) > 0 {
+			doubts++
+		}
+	}
+	return fmt.Sprintf("%s, %d not as expected, %d to check; %d not assessed; %d not mentioned.",
+		count(found, "finding"), odd, doubts, skipped, len(t.d.Unmentioned()))
+}
+
+func count(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+func (t *texter) untranscribed() {
+	gaps := t.d.Untranscribed()
+	if len(gaps) == 0 {
+		return
+	}
+	var sum float64
+	for _, g := range gaps {
+		sum += g.End - g.Start
+	}
+	rule := strings.Repeat("!", t.width)
+	t.blank()
+	t.line(alarm, "", rule, "")
+	t.line(alarm, "!! ", fmt.Sprintf("SPEECH THAT GAVE NO WORDS: %.0f s. What was said there is NOT in this draft.", max(sum, 1)), "")
+	for _, g := range gaps {
+		t.line(alarm, "!!   ", gapText(g), "")
+	}
+	t.line(alarm, "!! ", "Listen to it, and chart what it holds yourself.", "")
+	t.line(alarm, "", rule, "")
+}
+
+func gapText(g transcript.Interval) string {
+	return fmt.Sprintf("%s to %s (%.1f s)", clockTime(g.Start), clockTime(g.End), g.End-g.Start)
+}
+
+var urgencyWords = map[finding.Urgency]string{
+	finding.Now: "NOW", finding.Prompt: "PROMPTLY", finding.Routine: "ROUTINE", finding.Recheck: "RECHECK",
+}
+
+func (t *texter) attention() {
+	if len(t.d.Attention) == 0 {
+		return
+	}
+	t.heading(bold, "NEEDS ACTION (advice; your local protocol comes first)")
+	for _, a := range t.d.Attention {
+		st := normal
+		if a.Urgency == finding.Now {
+			st = alarm
+		}
+		lead := fmt.Sprintf("%-*s", 10, urgencyWords[a.Urgency])
+		what := "the patient's words"
+		if a.ID != "" {
+			it := t.d.Item(a.ID)
+			what = joinNonEmpty(", ", it.Name, sideWord(a.Side, it.Organ))
+		}
+		t.line(st, lead, what+": "+a.Why, t.when(a.Evidence))
+		if a.ID == "" || t.d.Transcript.Recording == nil {
+			t.line(normal, strings.Repeat(" ", 10), quoted(t.d.Transcript, a.Evidence), "")
+		}
+		if a.Source != "" {
+			t.line(dim, strings.Repeat(" ", 10), "rule: "+a.Source, "")
+		}
+	}
+}
+
+func (t *texter) findings() {
+	t.heading(bold, "FINDINGS")
+	legend := "! = not what is expected of a healthy adult; ? = doubt, check it; - = said to be not assessed"
+	if t.d.Transcript.Timed {
+		legend += "; at the right, where in the recording to listen"
+	}
+	t.line(dim, "", legend, "")
+	gaps, any := t.gapsBySection(), false
+	for i, s := range t.d.Sections {
+		if len(s.Entries) == 0 && len(gaps[i]) == 0 {
+			continue
+		}
+		any = any || len(s.Entries) > 0
+		t.heading(bold, s.Region.Title)
+		last := ""
+		for _, e := range series(s.Entries) {
+			t.entry(e, e.Item.Name == last)
+			last = e.Item.Name
+		}
+		for _, g := range gaps[i] {
+			t.gap(g)
+		}
+	}
+	if any {
+		return
+	}
+	t.line(normal, "  ", "No finding was understood.", "")
+	for _, g := range gaps[noSection] {
+		t.gap(g)
+	}
+}
+
+func (t *texter) gap(g transcript.Interval) {
+	t.line(alarm, "!!  ", "speech near here gave no words: "+gapText(g), "")
+}
+
+func (t *texter) entry(e note.Entry, again bool) {
+	flag, st := " ", normal
+	switch {
+	case e.Status == finding.NotAssessed:
+		flag = "-"
+	case e.Interpretation == finding.Unexpected:
+		flag, st = "!", bold
+	}
+	if len(e.Marks) > 0 {
+		flag += "?"
+	}
+	name := e.Item.Name
+	if again {
+		name = ""
+	}
+	lead := fmt.Sprintf("%-*s %-*s", flagWidth, flag, nameWidth, name)
+	if len([]rune(name)) > nameWidth-1 {
+		// A long name takes a line of its own and the value stands below it.
+		t.line(st, fmt.Sprintf("%-*s ", flagWidth, flag), name, "")
+		lead = strings.Repeat(" ", flagWidth+1+nameWidth)
+	}
+	t.line(st, lead, statement(e), t.when(e.Evidence))
+	inner := strings.Repeat(" ", flagWidth+3)
+	for _, m := range e.Marks {
+		why := markWord(m.Kind)
+		if m.Why != "" {
+			why += ": " + m.Why
+		}
+		if len(m.Alternatives) > 0 {
+			why = strings.TrimRight(why, ".") + ". Or: " + strings.Join(m.Alternatives, "; ")
+		}
+		t.line(doubt, inner+"? ", why, "")
+	}
+	if len(e.Marks) > 0 {
+		t.line(doubt, inner+"  ", "words: "+quoted(t.d.Transcript, e.Evidence), "")
+	}
+}
+
+// noSection takes the gaps of a draft without findings.
+const noSection = -1
+
+// gapsBySection deals the stretches without words to the section whose talk
+// came last before them, or to the first that has any.
+func (t *texter) gapsBySection() map[int][]transcript.Interval {
+	out := map[int][]transcript.Interval{}
+	for _, g := range t.d.Untranscribed() {
+		best, at := noSection, -1.0
+		for i, s := range t.d.Sections {
+			if best == noSection && len(s.Entries) > 0 {
+				best = i
+			}
+			for _, e := range s.Entries {
+				for _, sp := range e.Evidence {
+					if _, end, ok := t.d.Transcript.Times(sp); ok && end <= g.Start && end > at {
+						best, at = i, end
+					}
+				}
+			}
+		}
+		out[best] = append(out[best], g)
+	}
+	return out
+}
+
+// when is the time at which a listener hears the heart of the evidence: its
+// longest span, the last of equals, since headings come before what they head.
+func (t *texter) when(spans []transcript.Span) string {
+	if start, _, ok := t.d.Transcript.Times(longest(spans)); ok {
+		return clockTime(start)
+	}
+	return ""
+}
+
+func longest(spans []transcript.Span) transcript.Span {
+	var best transcript.Span
+	for _, s := range spans {
+		if s.Len() >= best.Len() {
+			best = s
+		}
+	}
+	return best
+}
+
+func quoted(tr transcript.Transcript, spans []transcript.Span) string {
+	parts := make([]string, len(spans))
+	for i, s := range spans {
+		parts[i] = tr.Quote(s)
+	}
+	return `"` + strings.Join(parts, " ... ") + `"`
+}
+
+func (t *texter) missing() {
+	if len(t.d.Unmentioned()) == 0 {
+		return
+	}
+	t.heading(bold, "NOT MENTIONED (not charted, neither as normal nor as abnormal)")
+	for _, s := range t.d.Sections {
+		if len(s.Missing) == 0 {
+			continue
+		}
+		names := make([]string, len(s.Missing))
+		for i, m := range s.Missing {
+			it := t.d.Item(m.ID)
+			names[i] = it.Name
+			if m.Side != finding.NoSide {
+				names[i] += " (" + sideWord(m.Side, it.Organ) + ")"
+			}
+		}
+		t.line(normal, "  "+s.Region.Title+": ", strings.Join(names, ", "), "")
+	}
+}
+
+func (t *texter) leftOut() {
+	if len(t.d.LeftOut) == 0 {
+		return
+	}
+	t.heading(bold, "HEARD AND LEFT OUT OF THE FINDINGS")
+	known := map[finding.Why]bool{}
+	for _, r := range leftOutOrder {
+		known[r.why] = true
+		t.leftOutOf(r.title, r.runIn, func(w finding.Why) bool { return w == r.why })
+	}
+	t.leftOutOf("Other", false, func(w finding.Why) bool { return !known[w] })
+}
+
+func (t *texter) leftOutOf(title string, runIn bool, is func(finding.Why) bool) {
+	var spans []transcript.Span
+	for _, l := range t.d.LeftOut {
+		if !is(l.Why) || l.Span.Len() == 0 {
+			continue
+		}
+		if n := len(spans); n > 0 && spans[n-1].End == l.Span.Start {
+			spans[n-1].End = l.Span.End // one run of talk reads better than its pieces
+			continue
+		}
+		spans = append(spans, l.Span)
+	}
+	if len(spans) == 0 {
+		return
+	}
+	t.line(normal, "  ", title+":", "")
+	if runIn {
+		parts := make([]string, len(spans))
+		for i, s := range spans {
+			parts[i] = joinNonEmpty(" ", t.when([]transcript.Span{s}), quoted(t.d.Transcript, []transcript.Span{s}))
+		}
+		t.line(dim, "    ", strings.Join(parts, "; "), "")
+		return
+	}
+	for _, s := range spans {
+		lead := "    "
+		if start, _, ok := t.d.Transcript.Times(s); ok {
+			lead = fmt.Sprintf("  %7s  ", clockTime(start))
+		}
+		t.line(dim, lead, t.d.Transcript.Quote(s), "")
+	}
+}
+
+func (t *texter) end() {
+	t.heading(bold, "BEFORE YOU USE THIS")
+	for _, c := range t.d.Cautions {
+		t.line(normal, "  ", c, "")
+	}
+	p := t.d.Provenance
+	var by []string
+	by = append(by, p.Program)
+	if p.Engine != "" {
+		by = append(by, joinNonEmpty(" ", p.Engine, p.Model)+shortSum(p.ModelSHA256))
+	}
+	for _, k := range p.Packs {
+		by = append(by, joinNonEmpty(" ", k.Name, k.Version)+shortSum(k.SHA256))
+	}
+	t.blank()
+	t.line(dim, "Made by: ", strings.Join(by, "; "), "")
+}
+
+// shortSum is the head of a checksum: enough to tell two files apart by eye.
+func shortSum(sum string) string {
+	if len(sum) < 12 {
+		return ""
+	}
+	return " (sha256 " + sum[:12] + ")"
+}

@@ -1,0 +1,214 @@
+package export
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"bedsaid/internal/finding"
+	"bedsaid/internal/note"
+)
+
+// Wording for a person. Sides and units are spelled out: one- and two-letter
+// short forms for eyes and ears are mistaken for each other and for dose
+// words, and signs such as ">" or the degree ring are misread; numbers have a
+// leading zero and no trailing one, with a space before the unit (ISMP, List of
+// Error-Prone Abbreviations; Joint Commission, Official "Do Not Use" List).
+
+// unitWords spells UCUM codes; a code that is not here is shown as it is.
+var unitWords = map[string]string{
+	"deg": "degrees", "Cel": "degrees Celsius", "[degF]": "degrees Fahrenheit",
+	"mm[Hg]": "mm Hg", "/min": "per minute", "{score}": "", "1": "",
+	"[in_i]": "inches", "[lb_av]": "pounds", "h": "hours", "s": "seconds", "min": "minutes",
+}
+
+func unitWord(code string) string {
+	if w, ok := unitWords[code]; ok {
+		return w
+	}
+	return code
+}
+
+// plain makes a value of the pack readable: "pearly_gray" is "pearly gray".
+func plain(s string) string { return strings.ReplaceAll(s, "_", " ") }
+
+func sideWord(s finding.Side, organ string) string {
+	switch {
+	case s == finding.NoSide:
+		return ""
+	case organ == "" && s == finding.Both:
+		return "both sides"
+	case organ == "":
+		return s.String()
+	case s == finding.Both:
+		return "both " + organ + "s"
+	}
+	return s.String() + " " + organ
+}
+
+// statement is the finding's own line: "left eye 4 mm, at the lid, reported by
+// the patient".
+func statement(e note.Entry) string {
+	// A side beside a midline item is a direction: "deviated to the left".
+	side, direction := sideWord(e.Side, e.Item.Organ), ""
+	if !e.Item.Paired && e.Zone == "" && e.Side != finding.NoSide {
+		side, direction = "", "to the "+e.Side.String()
+	}
+	where := joinNonEmpty(" ", side, plain(e.Zone))
+	if side != "" && e.Zone != "" {
+		where = side + ", " + plain(e.Zone)
+	}
+	if e.Status == finding.NotAssessed {
+		what := "not assessed, no reason said"
+		if e.Reason != "" {
+			what = `not assessed: "` + strings.TrimRight(e.Reason, " ,.;:") + `"`
+		}
+		return joinNonEmpty(": ", where, what)
+	}
+	parts := []string{joinNonEmpty(" ", amount(e), direction)}
+	parts = append(parts, qualifiers(e.Qualifiers)...)
+	if e.Source == finding.Reported {
+		by := e.Qualifiers["reporter"]
+		if by == "" {
+			by = "the patient"
+		}
+		parts = append(parts, "reported by "+plain(by))
+	}
+	return joinNonEmpty(": ", where, strings.Join(parts, ", "))
+}
+
+// amount is the value with what belongs to it: unit, range, sign, top of scale.
+func amount(e note.Entry) string {
+	n, isNumber := e.Value.Number()
+	if e.Value.IsZero() {
+		return "no value"
+	}
+	if !isNumber {
+		return plain(e.Value.String())
+	}
+	if e.Item.Clock {
+		if n == 0 {
+			return "absent"
+		}
+		return e.Value.String() + " o'clock"
+	}
+	v := e.Value.String()
+	if !e.High.IsZero() {
+		v += " to " + e.High.String()
+	}
+	v += e.Qualifiers["sign"]
+	if of := e.Qualifiers["of"]; of != "" {
+		v += " of " + of
+	}
+	return joinNonEmpty(" ", v, unitWord(e.Unit))
+}
+
+// Qualifiers in the order in which a colleague would say them. sign, of and
+// reporter are shown with the value and the source.
+var qualifierOrder = []string{"count", "size", "stage", "severity", "amount", "colour", "character",
+	"consistency", "mobility", "tenderness", "place", "direction", "odour", "angle", "height", "onset", "baseline"}
+
+func qualifiers(q map[string]string) []string {
+	var keys []string
+	for k := range q {
+		if k != "sign" && k != "of" && k != "reporter" {
+			keys = append(keys, k)
+		}
+	}
+	slices.SortFunc(keys, func(a, b string) int {
+		i, j := slices.Index(qualifierOrder, a), slices.Index(qualifierOrder, b)
+		if i < 0 {
+			i = len(qualifierOrder)
+		}
+		if j < 0 {
+			j = len(qualifierOrder)
+		}
+		if i != j {
+			return i - j
+		}
+		return strings.Compare(a, b)
+	})
+	var out []string
+	for _, k := range keys {
+		out = append(out, qualifier(k, plain(q[k])))
+	}
+	return out
+}
+
+func qualifier(k, v string) string {
+	switch k {
+	case "size", "severity", "amount", "colour", "character", "consistency", "mobility":
+		return spellUnit(v)
+	case "tenderness":
+		switch v {
+		case "present":
+			return "tender"
+		case "absent":
+			return "not tender"
+		}
+	case "baseline":
+		return "baseline for this patient (" + v + ")"
+	}
+	return plain(k) + " " + spellUnit(v)
+}
+
+// spellUnit spells a unit at the end of "45 deg".
+func spellUnit(v string) string {
+	if i := strings.LastIndexByte(v, ' '); i >= 0 {
+		if w, ok := unitWords[v[i+1:]]; ok && w != "" {
+			return v[:i+1] + w
+		}
+	}
+	return v
+}
+
+var markWords = map[finding.MarkKind]string{
+	finding.UnclearAudio: "hard to hear",
+	finding.Respelled:    "word repaired",
+	finding.UnsureSide:   "side not certain",
+	finding.UnsureValue:  "value not certain",
+	finding.UnitChanged:  "unit changed",
+	finding.Conflict:     "two statements disagree",
+	finding.Implausible:  "unlikely value",
+	finding.Inferred:     "put together from apart",
+}
+
+func markWord(k finding.MarkKind) string {
+	if w, ok := markWords[k]; ok {
+		return w
+	}
+	return plain(string(k))
+}
+
+// leftOutOrder lists the reasons, first those that may hide a finding.
+var leftOutOrder = []struct {
+	why   finding.Why
+	title string
+	// runIn puts the pieces one after the other in a paragraph.
+	runIn bool
+}{
+	{finding.Unrecognized, "Not understood (may hold a finding)", false},
+	{finding.TooGeneral, "Too general to chart as a finding", false},
+	{finding.Corrected, "Taken back or corrected", false},
+	{finding.Plan, "Plan, not yet done", false},
+	{finding.History, "History", false},
+	{finding.OtherPerson, "About somebody else", false},
+	{finding.Question, "Questions", true},
+	{finding.Instruction, "Instructions to the patient", true},
+	{finding.Teaching, "Explanation and teaching", true},
+	{finding.SmallTalk, "Small talk and fillers", true},
+}
+
+// clockTime is m:ss, or h:mm:ss from an hour on; seconds are cut, not rounded,
+// so that a listener starts before the word and not after it.
+func clockTime(seconds float64) string {
+	s := int(max(seconds, 0))
+	if s >= 3600 {
+		return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
+	}
+	return fmt.Sprintf("%d:%02d", s/60, s%60)
+}
+
+func joinNonEmpty(sep string, parts ...string) string {
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), sep)
+}

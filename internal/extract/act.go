@@ -1,0 +1,176 @@
+package extract
+
+import (
+	"bedsaid/lexicon"
+)
+
+// classify gives each chunk of a sentence its act.
+func (p *parser) classify(s *sentence) {
+	carried, open := actState, false
+	for i := range s.chunks {
+		c := &s.chunks[i]
+		own, strong := p.ownAct(c)
+		last := i == len(s.chunks)-1
+		switch {
+		case own != actState:
+			c.act = own
+			carried, open = own, true
+			if !strong {
+				open = false
+			}
+		case open && inherits(c, carried):
+			c.act = carried
+		default:
+			open = false
+		}
+		_ = last
+	}
+	if !s.asked {
+		return
+	}
+	// The question is the run of chunks from the one that asks, else the whole
+	// sentence; what was stated before it stands.
+	from := 0
+	for i := range s.chunks {
+		if s.chunks[i].cue(lexicon.CueAsk) || s.chunks[i].act == actAsk {
+			from = i
+			break
+		}
+	}
+	for i := from; i < len(s.chunks); i++ {
+		if a := s.chunks[i].act; a == actState || a == actPlan {
+			s.chunks[i].act = actAsk
+		}
+	}
+	// "any pain here, in the jaw joints?" is one question
+	out := s.chunks[:from+1]
+	for _, c := range s.chunks[from+1:] {
+		if last := &out[len(out)-1]; c.act == actAsk && last.act == actAsk {
+			last.items = append(last.items[:len(last.items):len(last.items)], c.items...)
+			last.last = c.last
+			continue
+		}
+		out = append(out, c)
+	}
+	s.chunks = out
+}
+
+// discourse reports "right, before we go on": a word of talk, not a side.
+func (p *parser) discourse(s *sentence) bool {
+	ts := p.ts
+	if len(s.chunks) < 2 {
+		return len(s.chunks) == 1 && len(s.chunks[0].items) == 1 && ts[s.chunks[0].items[0].a].Text == "right"
+	}
+	c := &s.chunks[0]
+	if len(c.items) != 1 || ts[c.items[0].a].Text != "right" {
+		return false
+	}
+	n := &s.chunks[1]
+	a, _ := p.ownAct(n)
+	return a != actState || !n.valued() || n.any((*item).names)
+}
+
+// ownAct reads the act from the chunk's own cues. strong acts go on over the
+// list that follows.
+func (p *parser) ownAct(c *chunk) (a act, strong bool) {
+	if c.cue(lexicon.CueRetract) {
+		return actRetract, false
+	}
+	first, at := c.opener()
+	if c.cue(lexicon.CueState) {
+		return actState, false
+	}
+	if c.cue(lexicon.CueOtherOne) || p.otherBed(c) {
+		return actOther, true
+	}
+	if c.cue(lexicon.CuePast) && !c.cue(lexicon.CueGone) {
+		return actPast, true
+	}
+	switch w := p.ts[first.a].Text; {
+	case w == "if", w == "normal" && first.b-first.a == 1 && at+1 < len(c.items) && c.items[at+1].names() && (&chunk{items: c.items[at+1:]}).valued():
+		return actTeach, true // "normal JVP is flat"
+	}
+	if first.cue(lexicon.CueInstruct) || c.cue(lexicon.CueInstruct) {
+		return actInstruct, true
+	}
+	if c.cue(lexicon.CueTeach) || first.cue(lexicon.CueWhile) {
+		return actTeach, true
+	}
+	if first.cue(lexicon.CueCommand) && !first.content() && !(at == 0 && len(c.items) > 1 && c.items[1].cue(lexicon.CueAbsent, lexicon.CuePresent)) {
+		return actInstruct, true
+	}
+	if first.cue(lexicon.CueUnable) {
+		return actState, false
+	}
+	if p.imperative(c, first) {
+		return actInstruct, true
+	}
+	if first.cue(lexicon.CuePlan) && !c.cue(lexicon.CueUnable) {
+		return actPlan, true
+	}
+	for i := at; i < len(c.items) && i < at+4; i++ { // "now I am going to"
+		it := &c.items[i]
+		if it.cue(lexicon.CuePlan) && !it.content() && !c.cue(lexicon.CueUnable) {
+			return actPlan, true
+		}
+		if it.content() && (c.joint != jointStart || it.num != nil || it.has(lexicon.SaysSense) || it.has(lexicon.AloneSense)) {
+			break
+		}
+	}
+	if first.cue(lexicon.CueAsk) && !first.content() && !first.cue(lexicon.CueNegate) && c.joint == jointStart {
+		return actAsk, true
+	}
+	return actState, false
+}
+
+// commands reports a chunk that opens with an instruction.
+func (p *parser) commands(c *chunk) bool {
+	first, _ := c.opener()
+	return first.cue(lexicon.CueCommand, lexicon.CueInstruct) || p.imperative(c, first)
+}
+
+// otherBed reports "bed seventeen's drip".
+func (p *parser) otherBed(c *chunk) bool {
+	for i := range c.items {
+		it := &c.items[i]
+		if it.locator && it.b < len(p.ts) && p.ts[it.b].Text == "is" && p.ts[it.b].word == p.ts[it.b-1].word && it.a > 0 && (p.ts[it.a-1].Text == "bed" || p.ts[it.a-1].Text == "room" || p.ts[it.a-1].Text == "bay") {
+			return true
+		}
+	}
+	return false
+}
+
+// imperative tells "open wide" and "swallow" from "opens wide" and "swallow
+// intact".
+func (p *parser) imperative(c *chunk, first *item) bool {
+	t := p.ts[first.a]
+	if t.Plural || !p.x.lex.Cue(t.Text, lexicon.CueCommand) || first.num != nil {
+		return false
+	}
+	if first.names() {
+		return !c.valued() && first.b-first.a == 1 && len(c.items) <= 3 && c.joint == jointStart && c.last != comma
+	}
+	return first.has(lexicon.SaysSense) || first.has(lexicon.AloneSense)
+}
+
+// inherits reports that a chunk without an act of its own goes on with the one
+// before: the rest of a list, not a statement of its own.
+func inherits(c *chunk, from act) bool {
+	if c.joint == jointBut || c.joint == jointExcept {
+		return false
+	}
+	if c.cue(lexicon.CueCorrect, lexicon.CueUnable) {
+		return false
+	}
+	switch from {
+	case actTeach, actAsk:
+		return true
+	case actOther:
+		return c.joint != jointPlain
+	case actPast:
+		return !c.valued() || !c.any((*item).names) && !c.cue(lexicon.CueNegate)
+	}
+	// After a plan or an instruction a value, number or denial is a statement.
+	first, _ := c.opener()
+	return !(c.valued() && !first.cue(lexicon.CueOr)) && !c.cue(lexicon.CueThere)
+}

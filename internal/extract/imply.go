@@ -1,0 +1,351 @@
+package extract
+
+import (
+	"bedsaid/internal/finding"
+	"bedsaid/lexicon"
+)
+
+// trailingSide gives a side that stands alone at the end to what was said just
+// before it: "four, both sides".
+func (p *parser) trailingSide(f *frame, next *chunk) bool {
+	if f.sides == 0 || len(f.preds)+len(f.places) > 0 || f.c.joint != jointComma || p.correct || next != nil && next.joint != jointBut && next.valued() && !next.any(func(it *item) bool { return it.names() || it.has(lexicon.SideSense) }) {
+		return false
+	}
+	hit := false
+	a, b := f.c.span()
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.gone || c.sent != p.sent || c.chunk < p.chunkN-1 || c.sideSaid || c.f.Sides != lexicon.Paired {
+			break
+		}
+		if len(f.subs) > 0 && (f.subs[0].site == nil || fit(c.f, f.subs[0]) < 80 || c.value == finding.Word("absent")) {
+			break // another site: what follows is about it
+		}
+		c.side, c.sideSaid, hit = f.last, true, true
+		c.toks = append(c.toks, [2]int{a, b})
+		dropMark(c, finding.UnsureSide)
+	}
+	return hit
+}
+
+// elliptical reads "not the left", "the left doesn't", "right isn't" after a
+// finding on the other side as its denial.
+func (p *parser) elliptical(f *frame) bool {
+	if f.sides == 0 || len(f.subs)+len(f.places) > 0 || f.last != finding.Right && f.last != finding.Left {
+		return false
+	}
+	for i := range f.preds {
+		if f.preds[i].kind != predGeneric || f.preds[i].cue == lexicon.CueNormal && !f.preds[i].neg {
+			return false
+		}
+	}
+	if !f.negated && !f.c.cue(lexicon.CueNot) && !f.c.any(func(it *item) bool { return p.ts[it.a].Text == "not" }) {
+		return false
+	}
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.gone {
+			continue
+		}
+		if c.sent < p.sent-1 || c.f.Named == "" || c.f.Sides != lexicon.Paired || c.side != f.last.Opposite() || c.value != finding.Word(c.f.Named) {
+			return false
+		}
+		d := &cand{f: c.f, value: finding.Word(c.f.Not[c.f.Named]), side: f.last, sideSaid: true, status: finding.Assessed, source: c.source, sent: p.sent, chunk: p.chunkN}
+		a, b := f.c.span()
+		d.toks = append(d.toks, [2]int{a, b})
+		p.cands = append(p.cands, d)
+		return true
+	}
+	return false
+}
+
+// implied goes on with what was looked for where only a place is named: "nodes:
+// none under the jaw, nothing above the clavicle, a hard one on the left".
+func (p *parser) implied(f *frame) []said {
+	one := f.c.any(func(it *item) bool {
+		w := p.ts[it.a].Text
+		return w == "one" && it.num == nil || it.b-it.a == 2 && p.ts[it.b-1].Text == "one"
+	})
+	neg, cued := f.negated, f.negated || f.exists || one
+	var at *item
+	side := finding.NoSide
+	for i := range f.preds {
+		pr := &f.preds[i]
+		switch {
+		case pr.used:
+			continue
+		case pr.kind == predSays && !pr.it.has(lexicon.DetailSense), pr.kind == predNamed, pr.kind == predNumber && pr.it.unit == nil:
+			return nil
+		case pr.kind == predGeneric && pr.cue != lexicon.CueNormal:
+			cued, neg = true, neg || pr.cue == lexicon.CueAbsent
+			at = pr.it
+		}
+		if pr.side != finding.NoSide {
+			side = pr.side
+		}
+	}
+	if !cued || p.nounFollows() || len(f.c.items) == 1 && p.ts[f.c.items[0].a].Text == "no" {
+		return nil
+	}
+	if at == nil {
+		at = &f.c.items[0]
+	}
+	subs := f.subs
+	if len(subs) == 0 {
+		subs = p.pend
+	} else {
+		subs = append(append([]subject(nil), p.joined(f, subs[0])...), subs...)
+	}
+	if len(subs) == 0 && one {
+		subs = p.topic
+	}
+	if side == finding.NoSide {
+		side = f.last
+	}
+	var out []said
+	for _, s := range subs {
+		fd := p.lookedFor(s)
+		if fd == nil {
+			continue
+		}
+		pr := &pred{at: 0, it: at, kind: predAlone, neg: neg, side: side}
+		if s.side != finding.NoSide && len(f.subs) > 0 {
+			pr.side = finding.NoSide
+		}
+		out = append(out, said{pr: pr, f: fd, value: "present", subj: s})
+	}
+	if len(out) > 0 {
+		for i := range f.preds {
+			f.preds[i].used = true
+		}
+	}
+	return out
+}
+
+// looking notes what is being looked for.
+func (p *parser) looking(f *frame) {
+	for i := range f.preds {
+		if f.preds[i].kind == predNamed {
+			p.noun = f.preds[i].it
+		}
+	}
+}
+
+// nounFollows reports that the list goes on to its noun: "no submandibular or
+// submental nodes".
+func (p *parser) nounFollows() bool {
+	if p.s == nil {
+		return false
+	}
+	for j := p.si + 1; j < len(p.s.chunks); j++ {
+		c := &p.s.chunks[j]
+		if c.joint != jointOr && c.joint != jointAnd && c.joint != jointComma || c.cue(lexicon.CueNegate, lexicon.CueThere) {
+			return false
+		}
+		site := false
+		for i := range c.items {
+			it := &c.items[i]
+			if site && (it.has(lexicon.NounSense) || it.has(lexicon.NameSense) && presenceName(it)) {
+				return true
+			}
+			site = site || it.has(lexicon.SiteSense)
+			if !it.has(lexicon.SiteSense) && it.content() {
+				return false
+			}
+		}
+		if !site {
+			return false
+		}
+	}
+	return false
+}
+
+// lookedFor is what was being looked for at a site: what was named last, else
+// the one thing that can be present there.
+func (p *parser) lookedFor(s subject) *lexicon.Finding {
+	if s.site == nil {
+		if s.fnd != nil && s.fnd.Kind == lexicon.Presence {
+			return s.fnd
+		}
+		return nil
+	}
+	if p.noun != nil {
+		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= 85 && sense.Finding.Kind == lexicon.Presence {
+			return sense.Finding
+		}
+	}
+	var only *lexicon.Finding
+	for _, f := range p.x.lex.Findings() {
+		for _, x := range f.At {
+			if x == s.site && f.Kind == lexicon.Presence {
+				if only != nil {
+					return nil
+				}
+				only = f
+			}
+		}
+	}
+	if only != nil && only.Region != "nodes" {
+		return nil
+	}
+	return only
+}
+
+func (p *parser) resolveAlone(f *frame, pr *pred) []said {
+	var out []said
+	for i := range pr.it.senses {
+		s := &pr.it.senses[i]
+		if s.Kind != lexicon.AloneSense {
+			continue
+		}
+		for k := range s.Chart {
+			ch := &s.Chart[k]
+			subj := subject{fnd: ch.Finding, plural: true}
+			for j := range f.subs {
+				if fit(ch.Finding, f.subs[j]) > 0 && f.subs[j].side != finding.NoSide {
+					subj.side, subj.tok = f.subs[j].side, f.subs[j].tok
+				}
+			}
+			if len(s.Chart) == 1 {
+				subj.plural = subj.plural && !pr.it.article
+			}
+			out = append(out, said{pr: pr, f: ch.Finding, value: ch.Value, subj: subj, chart: ch, mark: s.Mark})
+		}
+		if len(s.Chart) > 1 && len(s.Chart[0].Finding.At) > 0 {
+			f.subs = append(f.subs, subject{site: s.Chart[0].Finding.At[0], plural: true, tok: [2]int{pr.it.a, pr.it.b}})
+			f.subAt = append(f.subAt, pr.at)
+		}
+		break
+	}
+	return out
+}
+
+// resolveGeneric reads "normal", "present" and "absent" of what is named.
+func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
+	var subs []subject
+	for k := len(f.subs) - 1; k >= 0; k-- {
+		s := f.subs[k]
+		if s.fnd == nil && s.site != nil && s.site.Finding != nil {
+			s.fnd = s.site.Finding
+		}
+		if s.fnd != nil {
+			s.side = f.sideNear(s)
+			subs = append(subs, p.joined(f, f.subs[k])...)
+			if list := f.siteList(k, pr); list != nil {
+				subs = append(subs, list...)
+			} else {
+				subs = append(subs, s)
+			}
+			break
+		}
+	}
+	if subs == nil && len(f.subs) == 0 {
+		near := append(append([]subject(nil), p.pend...), p.lastNamed(pr, f.sides > 0)...)
+		if fillerOnly(f, pr) && len(p.pend) == 0 || f.unknown > 1 {
+			near = nil
+		}
+		if len(near) == 0 && !fillerOnly(f, pr) {
+			near = p.topic
+		}
+		for _, s := range near {
+			if s.fnd == nil && s.site != nil && s.site.Finding != nil {
+				s.fnd = s.site.Finding
+			}
+			if s.fnd != nil {
+				subs = append(subs, s)
+			}
+		}
+	}
+	var out []said
+	for _, s := range subs {
+		if s.fnd == nil {
+			continue
+		}
+		if v, ok := genericValue(s.fnd, pr); ok {
+			out = append(out, said{pr: pr, f: s.fnd, value: v, subj: s})
+		}
+	}
+	return out
+}
+
+// lastNamed is the finding charted last in this sentence, for "present" and
+// "absent" said of it: "nystagmus on the left, none on the right".
+func (p *parser) lastNamed(pr *pred, sided bool) []subject {
+	if pr.cue == lexicon.CueNormal && !sided {
+		return nil
+	}
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		c := p.cands[i]
+		if c.sent != p.sent && !(c.sent == p.sent-1 && sided) {
+			break
+		}
+		if !c.gone && (c.f.Named != "" || c.f.No != "") {
+			return []subject{{fnd: c.f, plural: true}}
+		}
+	}
+	return nil
+}
+
+func genericValue(f *lexicon.Finding, pr *pred) (string, bool) {
+	switch pr.cue {
+	case lexicon.CueNormal:
+		if f.Normal == "" {
+			return "", false
+		}
+		if pr.neg {
+			v, ok := f.Not[f.Normal]
+			pr.neg = false
+			return v, ok
+		}
+		return f.Normal, true
+	case lexicon.CuePresent, lexicon.CueAbsent:
+		v := "present"
+		if pr.cue == lexicon.CueAbsent {
+			v = "absent"
+		}
+		if f.Allows(v) {
+			return v, true
+		}
+		if v == "present" {
+			return f.Yes, f.Yes != ""
+		}
+		return f.No, f.No != ""
+	}
+	return "", false
+}
+
+// bare keeps names that stand alone ("gag and swallow intact") until their
+// value comes.
+func (p *parser) bare(f *frame, out []said, next *chunk) bool {
+	heading := next == nil && f.c.joint == jointStart && len(f.c.items) <= 3
+	if next == nil && !heading || len(out) == 0 || f.there || f.negated || f.sides > 0 || len(f.places) > 0 || f.hedged || next != nil && next.joint == jointBut {
+		return false
+	}
+	for i := range out {
+		s := &out[i]
+		if s.pr.kind != predNamed || s.pr.neg || s.pr.it.article || s.pr.place == "said" {
+			return false
+		}
+	}
+	for i := range f.details {
+		if !f.details[i].used {
+			return false
+		}
+	}
+	if next != nil && !next.valued() && (next.joint != jointAnd && next.joint != jointOr || !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) })) {
+		return false
+	}
+	for i := range out {
+		have := false
+		for k := range f.subs {
+			have = have || f.subs[k].fnd == out[i].f
+		}
+		if !have {
+			s := out[i].subj
+			f.subs = append(f.subs, subject{fnd: out[i].f, side: s.side, plural: true, tok: [2]int{out[i].pr.it.a, out[i].pr.it.b}})
+			f.subAt = append(f.subAt, out[i].pr.at)
+		}
+	}
+	f.preds = nil
+	return true
+}

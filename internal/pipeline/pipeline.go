@@ -1,0 +1,146 @@
+// Package pipeline is the whole flow of the program in one place; read it
+// first. A recording is heard, or a text is read; its words are understood; a
+// draft note is composed:
+//
+//	sound --audio--> Clip --speech--> Transcript --extract--> Set --note--> Draft
+//	                 text or own JSON ---^
+//
+// Nothing flows back, and no stage knows the ones after it. Package export
+// prints the Draft; cmd/bedsaid wires it all together.
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"path/filepath"
+	"time"
+
+	"bedsaid/internal/audio"
+	"bedsaid/internal/extract"
+	"bedsaid/internal/note"
+	"bedsaid/internal/speech"
+	"bedsaid/lexicon"
+)
+
+// Hearing is a speech engine with the names that go into the provenance.
+type Hearing struct {
+	Decoder                    speech.Decoder
+	Engine, Model, ModelSHA256 string
+}
+
+// Stage is a part of the work that takes time, named for a person.
+type Stage string
+
+// The stages that report progress.
+const (
+	Reading   Stage = "reading the sound"
+	Loading   Stage = "loading the model"
+	Listening Stage = "listening"
+)
+
+// Drafter turns inputs into drafts. What is costly is made once, on first
+// need: a text never loads a model. It is used by one goroutine at a time.
+type Drafter struct {
+	// Program is the name and version for the provenance.
+	Program string
+	// Exam narrows the scope of what counts as not mentioned; "" leaves it to
+	// what the words say.
+	Exam     string
+	Now      func() time.Time
+	Lexicon  func() (*lexicon.Lexicon, error)
+	Hearing  func(context.Context) (Hearing, error)
+	Progress func(stage Stage, share float64)
+
+	lex     *lexicon.Lexicon
+	hearing *Hearing
+}
+
+// Input names what to draft from. Text, where not nil, is read in place of the
+// file at Path.
+type Input struct {
+	Path string
+	Text io.Reader
+}
+
+// Draft drafts one input. It returns a whole draft or an error, never a part.
+func (d *Drafter) Draft(ctx context.Context, in Input) (note.Draft, error) {
+	if d.lex == nil {
+		lex, err := d.Lexicon()
+		if err != nil {
+			return note.Draft{}, fmt.Errorf("load lexicon: %w", err)
+		}
+		d.lex = lex
+	}
+	src, err := d.source(ctx, in)
+	if err != nil {
+		return note.Draft{}, err
+	}
+	set := extract.New(d.lex).Extract(src.Transcript, extract.Options{Exam: d.Exam})
+	if err := ctx.Err(); err != nil {
+		return note.Draft{}, err
+	}
+	src.Name = filepath.Base(in.Path)
+	src.Provenance.Program = d.Program
+	src.Provenance.DraftedAt = d.Now()
+	src.Provenance.Packs = nil
+	for _, p := range d.lex.Packs() {
+		src.Provenance.Packs = append(src.Provenance.Packs, note.Pack(p))
+	}
+	return note.Compose(src, set, note.OutlineOf(d.lex)), nil
+}
+
+func (d *Drafter) source(ctx context.Context, in Input) (note.Source, error) {
+	if in.Text != nil || isText(in.Path) {
+		return readWords(in)
+	}
+	return d.hear(ctx, in.Path)
+}
+
+// hear reads the sound before it loads a model: a bad file is told at once.
+func (d *Drafter) hear(ctx context.Context, path string) (note.Source, error) {
+	clip, err := audio.Open(ctx, path, d.at(Reading))
+	if err != nil {
+		return note.Source{}, err
+	}
+	if d.hearing == nil {
+		d.at(Loading)(0)
+		h, err := d.Hearing(ctx)
+		if err != nil {
+			return note.Source{}, err
+		}
+		d.hearing = &h
+	}
+	listen := d.at(Listening)
+	t, err := speech.New(d.hearing.Decoder, speech.Options{}).Recognize(ctx, clip, vocabulary(d.lex), func(p speech.Progress) {
+		if p.Stage == speech.StageDecode && p.Total > 0 {
+			listen(p.Done / p.Total)
+		}
+	})
+	if err != nil {
+		return note.Source{}, err
+	}
+	// Four digits are all that the JSON needs, and understanding must see what the
+	// JSON holds: drafting again from it gives the same draft.
+	for i := range t.Words {
+		t.Words[i].P = math.Round(t.Words[i].P*1e4) / 1e4
+	}
+	// When the sound was recorded stays unknown: the file's own time says when it
+	// was last copied or edited, and a wrong time in a chart is worse than none.
+	src := note.Source{Transcript: t, Provenance: note.Provenance{
+		Engine: d.hearing.Engine, Model: d.hearing.Model, ModelSHA256: d.hearing.ModelSHA256,
+	}}
+	for _, n := range clip.Notes() {
+		src.Notices = append(src.Notices, n.Text)
+	}
+	return src, nil
+}
+
+func (d *Drafter) at(s Stage) func(float64) {
+	return func(share float64) {
+		if d.Progress != nil {
+			d.Progress(s, share)
+		}
+	}
+}

@@ -1,0 +1,176 @@
+package speech
+
+import (
+	"context"
+	"errors"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+
+	"bedsaid/internal/audio"
+	"bedsaid/internal/audio/audiotest"
+	"bedsaid/internal/transcript"
+)
+
+func findVoice(t *testing.T, samples []float32) Voice {
+	t.Helper()
+	v, err := FindVoice(t.Context(), audio.FromSamples(samples))
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := 0.0
+	for _, iv := range v.Intervals {
+		if iv.Start < last || iv.End <= iv.Start || iv.End > float64(len(samples))/audio.Rate {
+			t.Fatalf("interval %v after %v", iv, last)
+		}
+		last = iv.End
+	}
+	return v
+}
+
+func overlap(a, b transcript.Interval) float64 {
+	return max(0, min(a.End, b.End)-max(a.Start, b.Start))
+}
+
+// TestVoiceInNoise: talk in all kinds of noise is found almost wholly, and
+// pauses of a second and more are mostly left out.
+func TestVoiceInNoise(t *testing.T) {
+	const n, rms = 60 * audio.Rate, 0.05
+	snr := func(dB float64) float64 { return rms / math.Pow(10, dB/20) }
+	for name, c := range map[string]struct {
+		noise []float32
+		gain  float32
+	}{
+		"none":                {nil, 1},
+		"quiet speaker":       {nil, 0.01},
+		"hiss at 20 dB":       {audiotest.White(1, n, snr(20)), 1},
+		"pink noise at 10 dB": {audiotest.Pink(2, n, snr(10)), 1},
+		"pink, quiet speaker": {audiotest.Pink(3, n, snr(10)), 0.02},
+		"50 Hz hum at 0 dB":   {audiotest.Hum(50, n, snr(0)), 1},
+		"60 Hz hum at 0 dB":   {audiotest.Hum(60, n, snr(0)), 1},
+		"tone at 0 dB":        {audiotest.Sine(880, n, snr(0)), 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			talk, turns := audiotest.Talk(11, 60, rms)
+			if len(turns) < 8 {
+				t.Fatalf("%d turns of talk", len(turns))
+			}
+			sound := audiotest.Add(talk, c.noise)
+			for i := range sound {
+				sound[i] *= c.gain
+			}
+			v := findVoice(t, sound)
+			var said, found, pauses, wrong float64
+			at := 0.0
+			for _, turn := range append(turns, audiotest.Turn{Start: 60, End: 60}) {
+				quiet := transcript.Interval{Start: at + 0.3, End: turn.Start - 0.3}
+				for _, iv := range v.Intervals {
+					found += overlap(iv, transcript.Interval(turn))
+					if quiet.End-quiet.Start > 0.4 {
+						wrong += overlap(iv, quiet)
+					}
+				}
+				said += turn.End - turn.Start
+				pauses += max(0, quiet.End-quiet.Start)
+				at = turn.End
+			}
+			t.Logf("%.1f of %.1f s of talk found; %.1f of %.1f s of pauses taken for voice", found, said, wrong, pauses)
+			if found < 0.97*said {
+				t.Errorf("only %.1f of %.1f s of talk found", found, said)
+			}
+			if wrong > 0.1*pauses {
+				t.Errorf("%.1f of %.1f s of pauses taken for voice", wrong, pauses)
+			}
+		})
+	}
+}
+
+// noises are three minutes each of sound that holds no voice.
+func noises() map[string][]float32 {
+	const n = 180 * audio.Rate
+	return map[string][]float32{
+		"digital silence":  make([]float32, n),
+		"hiss":             audiotest.White(5, n, 0.01),
+		"loud hiss":        audiotest.White(6, n, 0.2),
+		"pink noise":       audiotest.Pink(7, n, 0.02),
+		"50 Hz hum":        audiotest.Hum(50, n, 0.05),
+		"60 Hz hum":        audiotest.Hum(60, n, 0.05),
+		"hum and hiss":     audiotest.Add(audiotest.Hum(60, n, 0.05), audiotest.White(8, n, 0.003)),
+		"tone":             audiotest.Sine(440, n, 0.1),
+		"two tones, noise": audiotest.Add(audiotest.Sine(1000, n, 0.05), audiotest.Sine(2500, n, 0.05), audiotest.Pink(9, n, 0.01)),
+	}
+}
+
+func TestNoVoiceInNoise(t *testing.T) {
+	for name, samples := range noises() {
+		if v := findVoice(t, samples); v.Seconds() > 0 {
+			t.Errorf("%s: %.2f s taken for voice: %v", name, v.Seconds(), v.Intervals)
+		}
+	}
+}
+
+// TestVoiceOfFlite takes an independent synthetic voice, where it is installed:
+// what is loud in the clean sound must be voice, also in pink noise at 10 dB.
+func TestVoiceOfFlite(t *testing.T) {
+	flite, err := exec.LookPath("flite")
+	if err != nil {
+		t.Skip("flite is not installed: voice activity is not tried on its voices (Debian: apt-get install flite)")
+	}
+	for _, voice := range []string{"slt", "rms"} {
+		path := filepath.Join(t.TempDir(), "a.wav")
+		text := "The trachea is midline. No masses, no tenderness. Yes. Carotid pulses are two plus on both sides, and I hear no bruits. Now turn your head to the left for me please."
+		if out, err := exec.Command(flite, "-voice", voice, "-t", text, "-o", path).CombinedOutput(); err != nil {
+			t.Fatalf("flite: %v: %s", err, out)
+		}
+		clip, err := audio.Open(t.Context(), path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_ = os.Remove(path)
+		clean := clip.Samples(0, clip.Len())
+		var power float64
+		for _, s := range clean {
+			power += float64(s) * float64(s)
+		}
+		level := math.Sqrt(power / float64(len(clean)))
+		for name, noise := range map[string][]float32{"clean": nil, "pink 10 dB": audiotest.Pink(4, len(clean), level/math.Sqrt(10))} {
+			v := findVoice(t, audiotest.Add(clean, noise))
+			loud, lost := 0, 0
+			for at := 0; at+320 < len(clean); at += 320 {
+				var p float64
+				for _, s := range clean[at : at+320] {
+					p += float64(s) * float64(s)
+				}
+				if math.Sqrt(p/320) < level/8 {
+					continue
+				}
+				loud++
+				mid := (float64(at) + 160) / audio.Rate
+				in := false
+				for _, iv := range v.Intervals {
+					in = in || iv.Start <= mid && mid <= iv.End
+				}
+				if !in {
+					lost++
+				}
+			}
+			t.Logf("%s, %s: %d of %d loud moments lost; %.1f of %.1f s voiced", voice, name, lost, loud, v.Seconds(), clip.Seconds())
+			if loud < 100 || float64(lost) > 0.01*float64(loud) {
+				t.Errorf("%s, %s: %d of %d loud moments lost", voice, name, lost, loud)
+			}
+		}
+	}
+}
+
+func TestFindVoiceStops(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := FindVoice(ctx, audio.FromSamples(make([]float32, 10*audio.Rate))); !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v", err)
+	}
+	if v := findVoice(t, nil); len(v.Intervals) != 0 {
+		t.Errorf("voice in nothing: %v", v.Intervals)
+	}
+}

@@ -1,0 +1,240 @@
+//go:build engine
+
+// A narrow way into whisper.cpp: one piece of sound in, its tokens out. All
+// callbacks stay on this side, since the library makes them from threads of
+// its own.
+#include "shim.h"
+
+#include <math.h>
+#include <stdatomic.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "ggml.h"
+#include "whisper.h"
+
+struct bs_engine {
+    struct whisper_context * context;
+    struct whisper_state   * state; // for greedy decoding, kept between calls
+    int                      threads;
+    atomic_bool              abort;
+
+    // Of the piece last heard.
+    bs_token * tokens;
+    int        count, capacity;
+    atomic_int longest;   // tokens of the longest sequence that was begun
+};
+
+static void quiet(enum ggml_log_level level, const char * text, void * data) {
+    (void) level;
+    (void) text;
+    (void) data;
+}
+
+static bool aborted(void * data) {
+    return atomic_load(&((bs_engine *) data)->abort);
+}
+
+bs_engine * bs_open(const char * path, int threads) {
+    // The library's messages name files and may echo text: nothing of it is
+    // for the terminal.
+    ggml_log_set(quiet, NULL);
+    whisper_log_set(quiet, NULL);
+
+    bs_engine * e = calloc(1, sizeof *e);
+    if (e == NULL) {
+        return NULL;
+    }
+    struct whisper_context_params params = whisper_context_default_params();
+    params.use_gpu    = false;
+    params.flash_attn = true;
+    e->threads = threads;
+    e->context = whisper_init_from_file_with_params_no_state(path, params);
+    if (e->context != NULL) {
+        e->state = whisper_init_state(e->context);
+    }
+    if (e->state == NULL) {
+        bs_close(e);
+        return NULL;
+    }
+    return e;
+}
+
+void bs_close(bs_engine * e) {
+    if (e == NULL) {
+        return;
+    }
+    if (e->state != NULL) {
+        whisper_free_state(e->state);
+    }
+    if (e->context != NULL) {
+        whisper_free(e->context);
+    }
+    free(e->tokens);
+    free(e);
+}
+
+void bs_abort(bs_engine * e) {
+    atomic_store(&e->abort, true);
+}
+
+// watch is called for every token that is about to be chosen, and changes
+// nothing: it notes how long sequences grow.
+static void watch(struct whisper_context * context, struct whisper_state * state,
+                  const whisper_token_data * tokens, int count, float * logits, void * data) {
+    (void) context;
+    (void) state;
+    (void) tokens;
+    (void) logits;
+    bs_engine * e = data;
+    int seen = atomic_load(&e->longest);
+    while (count > seen && !atomic_compare_exchange_weak(&e->longest, &seen, count)) {
+    }
+}
+
+// no_speech asks the decoder, which still holds the piece, how likely it would
+// open with the mark for "nobody spoke"; -1 where it cannot say. The library's
+// own figure is of no use: it looks after the task tokens, where that mark
+// never comes, and in a row of logits that was not computed.
+static float no_speech(bs_engine * e, struct whisper_state * state) {
+    const whisper_token start = whisper_token_sot(e->context);
+    if (whisper_decode_with_state(e->context, state, &start, 1, 0, e->threads) != 0) {
+        return -1;
+    }
+    const int     vocab = whisper_n_vocab(e->context);
+    const float * row   = whisper_get_logits_from_state(state);
+    float peak = row[0];
+    for (int i = 1; i < vocab; i++) {
+        peak = row[i] > peak ? row[i] : peak;
+    }
+    double sum = 0;
+    for (int i = 0; i < vocab; i++) {
+        sum += exp((double) (row[i] - peak));
+    }
+    return (float) (exp((double) (row[whisper_token_nosp(e->context)] - peak)) / sum);
+}
+
+static bool keep(bs_engine * e, struct whisper_state * state) {
+    const int32_t end = whisper_token_eot(e->context);
+    const int segments = whisper_full_n_segments_from_state(state);
+    for (int s = 0; s < segments; s++) {
+        const int count = whisper_full_n_tokens_from_state(state, s);
+        for (int i = 0; i < count; i++) {
+            if (e->count == e->capacity) {
+                const int wider = e->capacity == 0 ? 256 : 2 * e->capacity;
+                bs_token * grown = realloc(e->tokens, (size_t) wider * sizeof *grown);
+                if (grown == NULL) {
+                    return false;
+                }
+                e->tokens   = grown;
+                e->capacity = wider;
+            }
+            const whisper_token_data token = whisper_full_get_token_data_from_state(state, s, i);
+            e->tokens[e->count++] = (bs_token) {
+                .id = token.id, .end_of_text = end,
+                .p = token.p, .logp = token.plog,
+                .t0 = token.t0, .t1 = token.t1,
+            };
+        }
+    }
+    return true;
+}
+
+bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request request) {
+    bs_outcome outcome = { 0, 0, 0, -1 };
+    e->count = 0;
+    atomic_store(&e->longest, 0);
+    atomic_store(&e->abort, false);
+
+    const bool beam = request.beam > 1;
+    struct whisper_full_params params =
+        whisper_full_default_params(beam ? WHISPER_SAMPLING_BEAM_SEARCH : WHISPER_SAMPLING_GREEDY);
+    params.n_threads             = e->threads;
+    params.greedy.best_of        = 1;
+    params.beam_search.beam_size = request.beam;
+    params.language              = "en";
+    params.no_context            = true;  // a piece stands alone: loops cannot carry over
+    params.single_segment        = true;  // one pass over the piece, however early the text ends
+    params.token_timestamps      = true;
+    params.suppress_blank        = true;
+    params.suppress_nst          = true;
+    params.temperature           = 0;
+    params.temperature_inc       = 0;     // no second guesses here: the caller sees how it went
+    params.no_speech_thold       = 2;     // never drop text in silence; the caller weighs no_speech
+    params.print_progress        = false;
+    params.print_realtime        = false;
+    params.print_timestamps      = false;
+    params.print_special         = false;
+    params.initial_prompt        = request.prompt;
+    params.carry_initial_prompt  = true;
+    params.abort_callback                   = aborted;
+    params.abort_callback_user_data         = e;
+    params.logits_filter_callback           = watch;
+    params.logits_filter_callback_user_data = e;
+
+    // Beam search draws its candidates at random, and the generator of the
+    // first beam is seeded once in the life of a state: only a fresh state
+    // gives the same text for the same sound.
+    struct whisper_state * state = beam ? whisper_init_state(e->context) : e->state;
+    if (state == NULL) {
+        outcome.status = -100;
+        return outcome;
+    }
+    outcome.status = whisper_full_with_state(e->context, state, params, samples, count);
+    if (outcome.status == 0 && atomic_load(&e->abort)) {
+        outcome.status = -101;
+    }
+    if (outcome.status == 0 && !keep(e, state)) {
+        outcome.status = -100;
+    }
+    if (outcome.status == 0) {
+        outcome.no_speech = no_speech(e, state);
+    }
+    if (beam) {
+        whisper_free_state(state);
+    }
+    if (outcome.status != 0) {
+        return outcome;
+    }
+    outcome.tokens = e->count;
+    // The library gives up after half the text context less four. A beam that
+    // lost may have run so far while the one that won did not.
+    const int limit = whisper_n_text_ctx(e->context) / 2 - 4;
+    const bool ended = e->count > 0 && e->count < limit &&
+                       e->tokens[e->count - 1].id >= whisper_token_eot(e->context);
+    outcome.hit_limit = atomic_load(&e->longest) >= limit - 1 && !(beam && ended);
+    return outcome;
+}
+
+bs_token bs_get_token(const bs_engine * e, int i) {
+    return e->tokens[i];
+}
+
+const char * bs_token_text(bs_engine * e, int32_t id) {
+    return whisper_token_to_str(e->context, id);
+}
+
+int64_t bs_embedding(bs_engine * e) {
+    if (whisper_model_n_audio_ctx(e->context) != 1500 || whisper_model_n_text_ctx(e->context) != 448 ||
+        whisper_model_n_vocab(e->context) < 50000) {
+        return 0;
+    }
+    return (int64_t) whisper_model_n_vocab(e->context) * whisper_model_n_text_state(e->context);
+}
+
+const char * bs_version(void) {
+    return whisper_version();
+}
+
+const char * bs_model(bs_engine * e) {
+    return whisper_model_type_readable(e->context);
+}
+
+int bs_multilingual(bs_engine * e) {
+    return whisper_is_multilingual(e->context);
+}
+
+const char * bs_system(void) {
+    return whisper_print_system_info();
+}
