@@ -150,6 +150,9 @@ func (p *parser) imperative(c *chunk, first *item) bool {
 	if first.names() {
 		return !c.valued() && first.b-first.a == 1 && len(c.items) <= 3 && c.joint == jointStart && c.last != comma
 	}
+	if first.has(lexicon.NounSense) {
+		return !c.valued() && c.joint == jointStart
+	}
 	return first.has(lexicon.SaysSense) || first.has(lexicon.AloneSense)
 }
 

@@ -148,7 +148,8 @@ func (p *parser) attach(f *frame, start int) {
 		if p.valueItem(f, d) || d.value == "" {
 			continue
 		}
-		if t := p.target(f, d, made); t != nil {
+		if t := p.target(f, d, made); t != nil && !usedBefore(f.details[:i], d) {
+			d.used = true
 			v := d.value
 			if d.key == "size" && t.f.Details["height"] && !t.f.Details["size"] {
 				t.set("height", v)
@@ -173,6 +174,16 @@ func (p *parser) attach(f *frame, start int) {
 	if len(f.places) > 0 && len(made) == 0 && len(f.preds) == 0 {
 		p.latePlace(f)
 	}
+}
+
+// usedBefore reports that the same word already went under another key.
+func usedBefore(ds []detail, d *detail) bool {
+	for k := range ds {
+		if ds[k].used && ds[k].it == d.it {
+			return true
+		}
+	}
+	return false
 }
 
 // opposite is what a denied qualifier means; empty where that says nothing.

@@ -8,11 +8,15 @@ import (
 
 var urgencies = map[string]finding.Urgency{"now": finding.Now, "prompt": finding.Prompt, "routine": finding.Routine, "recheck": finding.Recheck}
 
-// attention applies the packs' rules for what wants a person's action.
+// attention applies the packs' rules for what wants a person's action, most
+// urgent first. A patient's words of danger are quoted, never interpreted.
 func (p *parser) attention(found []finding.Finding) []finding.Attention {
 	var out []finding.Attention
 	for _, r := range p.x.lex.Attention() {
 		if r.Finding == nil {
+			for _, q := range r.Quote {
+				out = append(out, p.quote(q, finding.Attention{Why: r.Why, Urgency: urgencies[r.Urgency], Source: r.Source})...)
+			}
 			continue
 		}
 		for i := range found {
@@ -30,6 +34,28 @@ func (p *parser) attention(found []finding.Finding) []finding.Attention {
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Urgency > out[j].Urgency })
+	return out
+}
+
+// quote finds words of danger in the patient's or anybody's mouth, with the
+// whole chunk they stand in. The nurse's own denials ("denies chest pain") are
+// no danger; teaching and other people's words still are quoted: too much is
+// read in a second, too little is never seen.
+func (p *parser) quote(words []string, a finding.Attention) []finding.Attention {
+	var out []finding.Attention
+	for _, s := range p.fate {
+		if s.denies || s.asks {
+			continue
+		}
+		for i := s.a; i+len(words) <= s.b; i++ {
+			if at(p.ts, i, words...) {
+				b := a
+				b.Evidence = append(b.Evidence, spanOf(p.ts, s.a, s.b))
+				out = append(out, b)
+				break
+			}
+		}
+	}
 	return out
 }
 

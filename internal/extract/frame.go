@@ -25,8 +25,6 @@ type pred struct {
 	side  finding.Side
 	cue   lexicon.CueKind // of predGeneric
 	place string          // a zone said with it
-	// after is true where the subject stands after it ("tenderness over the mastoid").
-	after bool
 	used  bool
 }
 
@@ -51,7 +49,6 @@ type frame struct {
 	unable   bool
 	unableAt int // item of the cue
 	because  int // token where the reason begins, -1
-	because0 int
 	same     bool
 	noneSame bool
 
@@ -62,7 +59,6 @@ type frame struct {
 	leadAt     int
 	sides      int
 	negated    bool // holds a denial that opens a list
-	nounly     bool
 	there      bool
 	exists     bool // "there is", "I feel", "has"
 	general    bool

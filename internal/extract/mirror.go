@@ -242,23 +242,28 @@ func (f *frame) onlyBefore(i int) {
 	f.preds, f.subs, f.subAt = preds, subs, at
 }
 
-// reason gives the last finding left out its reason, said in a chunk of its own.
-func (p *parser) reasonFor(f *frame) bool {
-	if f.because < 0 || len(p.cands) == 0 {
+// becauseOf gives what was just left out its reason, said in a chunk of its own:
+// "I am leaving out the gag reflex, because he ate ten minutes ago".
+func (p *parser) becauseOf(c *chunk) bool {
+	first, _ := c.opener()
+	if !first.cue(lexicon.CueBecause) || p.unableChunk != p.chunkN-1 || p.chunkN == 0 {
 		return false
 	}
+	a, b := c.span()
 	found := false
-	a, b := f.c.span()
 	for i := len(p.cands) - 1; i >= 0; i-- {
-		c := p.cands[i]
-		if c.gone || c.status != finding.NotAssessed || c.sent != p.sent {
+		k := p.cands[i]
+		if k.gone || k.status != finding.NotAssessed || k.chunk != p.unableChunk {
 			break
 		}
-		if c.reason == "" {
-			c.reason = p.words(f.because, b)
-			c.toks = append(c.toks, [2]int{a, b})
+		if k.reason == "" {
+			k.reason = p.words(first.b, b)
+			k.toks = append(k.toks, [2]int{a, b})
 			found = true
 		}
+	}
+	if found {
+		p.unableChunk = p.chunkN
 	}
 	return found
 }

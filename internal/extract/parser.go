@@ -117,6 +117,8 @@ type stretch struct {
 	chunk int
 	// lead is the number of filler tokens at the start.
 	lead int
+	// denies and asks are true of a chunk that denies or asks.
+	denies, asks bool
 }
 
 // parser carries what one narration has said so far.
@@ -262,7 +264,11 @@ func (p *parser) talkOf(c *chunk) finding.Why {
 // chunk understands one chunk by its act.
 func (p *parser) chunk(c *chunk, next *chunk, first bool) {
 	a, b := c.span()
-	st := stretch{a: a, b: b, chunk: p.chunkN}
+	st := stretch{a: a, b: b, chunk: p.chunkN, asks: c.act == actAsk}
+	for i := range c.items {
+		it := &c.items[i]
+		st.denies = st.denies || it.cue(lexicon.CuePatientSays) && deniesCue(p.ts, it) || it.cue(lexicon.CueNegate) && p.ts[it.a].Text == "no"
+	}
 	for i := range c.items {
 		if it := &c.items[i]; it.cue(lexicon.CueFiller) && !it.content() && i < len(c.items)-1 {
 			st.lead = it.b - a
@@ -271,6 +277,10 @@ func (p *parser) chunk(c *chunk, next *chunk, first bool) {
 		break
 	}
 	before := len(p.cands)
+	if p.becauseOf(c) {
+		p.fate = append(p.fate, st)
+		return
+	}
 	switch c.act {
 	case actState:
 		p.state(c, next)

@@ -27,6 +27,9 @@ func (x *Extractor) repair(ts []token) []token {
 
 // repairAt tries runs of one to four tokens, the closest sound first.
 func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
+	if x.lex.Knows(ts[i].Text) && x.known(ts, i) {
+		return nil, 0 // a term as it stands
+	}
 	best := 1.0
 	var text strings.Builder
 	strange := false
@@ -62,6 +65,22 @@ func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
 		made[len(made)-1].Plural = t.Plural || strings.HasSuffix(t.Text, "s")
 	}
 	return made, n
+}
+
+// known reports that a term of the packs begins at token i.
+func (x *Extractor) known(ts []token, i int) bool {
+	forms := make([]lexicon.Form, 0, 6)
+	for j := i; j < len(ts) && j < i+6; j++ {
+		forms = append(forms, ts[j].Form)
+	}
+	senses, _, _ := x.lex.Match(forms, 0, func(int) bool { return false })
+	for _, s := range senses {
+		switch s.Kind {
+		case lexicon.SiteSense, lexicon.NameSense, lexicon.AloneSense, lexicon.PlaceSense:
+			return s.Site == nil || s.Site.Region != ""
+		}
+	}
+	return false
 }
 
 func hasDigits(s string) bool { return strings.ContainsAny(s, "0123456789") }

@@ -21,7 +21,7 @@ func fit(f *lexicon.Finding, s subject) int {
 				if steps > 0 && at.Parent == nil || steps > 0 && at.ID == "mouth" {
 					score -= 20 // a whole region speaks less of its parts
 				}
-			} else if steps, ok := at.Within(x); ok {
+			} else if steps, ok := at.Within(x); ok && (x.Region == f.Region || f.Sides == lexicon.Zone) {
 				score = 62 - 6*steps - k
 			}
 			if s.fnd != nil {

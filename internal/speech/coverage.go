@@ -76,3 +76,32 @@ func joinNear(ivs []transcript.Interval) []transcript.Interval {
 	}
 	return out
 }
+
+// widen lets a reported stretch reach from the likely end of the word before it
+// to the start of the word after it: next to dropped speech an engine's times are
+// stretched, and whoever listens must not begin too late.
+func widen(gaps []transcript.Interval, words []transcript.Word, v Voice) []transcript.Interval {
+	var out []transcript.Interval
+	for _, g := range gaps {
+		from, to := 0.0, g.End+longestBreath
+		for _, w := range words {
+			likely := min(w.End, w.Start+0.3+0.05*float64(utf8.RuneCountInString(w.Text)))
+			switch mid := (g.Start + g.End) / 2; {
+			case w.Start < mid:
+				from = max(from, likely)
+			default:
+				to = min(to, w.Start)
+			}
+		}
+		wide := transcript.Interval{Start: min(g.Start, max(from, g.Start-longestBreath)), End: max(g.End, to)}
+		for _, iv := range v.within(wide.Start, wide.End) {
+			if iv.End > g.Start-longestBreath && iv.Start < g.End+longestBreath {
+				out = append(out, iv)
+			}
+		}
+	}
+	return out
+}
+
+// longestBreath bounds how far a reported stretch is widened, in seconds.
+const longestBreath = 1.2

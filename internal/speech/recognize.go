@@ -129,7 +129,7 @@ func (r *Recognizer) Recognize(ctx context.Context, clip *audio.Clip, vocab Voca
 	return transcript.Transcript{Words: words, Timed: true, Recording: &transcript.Recording{
 		Seconds:       total,
 		VoicedSeconds: voice.Seconds(),
-		Untranscribed: joinNear(uncovered(words, voice.Intervals)),
+		Untranscribed: joinNear(widen(uncovered(words, voice.Intervals), words, voice)),
 	}}, nil
 }
 
