@@ -272,7 +272,11 @@ func (b *builder) shared(pf *packFile) {
 			}
 		}
 		for _, q := range d.Quote {
-			r.Quote = append(r.Quote, normalWords(q))
+			words := normalWords(q)
+			if strings.HasSuffix(q, ".") {
+				words = append(words, ".") // only where the chunk ends with it
+			}
+			r.Quote = append(r.Quote, words)
 		}
 		if d.Source == "" || d.Why == "" {
 			b.complain(d.ID, "attention rule without why or source", "name the source, or write: common practice, no source")

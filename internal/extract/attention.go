@@ -43,12 +43,16 @@ func (p *parser) attention(found []finding.Finding) []finding.Attention {
 // read in a second, too little is never seen.
 func (p *parser) quote(words []string, a finding.Attention) []finding.Attention {
 	var out []finding.Attention
+	last := len(words) > 0 && words[len(words)-1] == "."
+	if last {
+		words = words[:len(words)-1]
+	}
 	for _, s := range p.fate {
 		if s.denies || s.asks {
 			continue
 		}
 		for i := s.a; i+len(words) <= s.b; i++ {
-			if at(p.ts, i, words...) {
+			if at(p.ts, i, words...) && (!last || i+len(words) == s.b) {
 				b := a
 				b.Evidence = append(b.Evidence, spanOf(p.ts, s.a, s.b))
 				out = append(out, b)
