@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"strconv"
 	"strings"
 
 	"bedsaid/internal/finding"
@@ -181,4 +182,91 @@ func (p *parser) spread(f *frame, out []said) bool {
 		return false
 	}
 	return p.spreadTo(f)
+}
+
+// chart makes one finding of what was said.
+func (p *parser) chart(f *frame, s *said) {
+	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size_in_light" {
+		if size, ok := p.x.lex.Finding("eye.pupil_size"); ok {
+			s.f = size // "from two to one in the light": before and in light
+		}
+	}
+	value := s.value
+	if s.pr.neg && value != "#" {
+		v, ok := s.f.Not[value]
+		if !ok {
+			return
+		}
+		value = v
+	}
+	c := &cand{f: s.f, status: finding.Assessed, source: finding.Observed, sent: p.sent, chunk: p.chunkN}
+	if f.says || p.says && p.chunkN-p.saysChunk <= 2 && f.c.joint != jointPlain && f.c.joint != jointStart {
+		c.source = finding.Reported
+		if p.reporter != "" {
+			c.set("reporter", p.reporter)
+		}
+	}
+	a, b := f.c.span()
+	if w := p.ts[a].Text; w == "my" && c.source == finding.Observed { // "my throat is sore"
+		c.source = finding.Reported
+	}
+	c.toks = append(c.toks, [2]int{a, b})
+	if s.subj.tok[1] > 0 && (s.subj.tok[0] < a || s.subj.tok[0] >= b) {
+		c.toks = append(c.toks, s.subj.tok)
+	}
+	c.toks = append(c.toks, p.pendTok...)
+	if value == "#" {
+		if !p.numberValue(f, c, s) {
+			return
+		}
+	} else {
+		c.value = finding.Word(value)
+		if s.f.Kind == lexicon.Grade || s.f.Kind == lexicon.Quantity || s.f.Kind == lexicon.Clock {
+			v, err := strconv.ParseFloat(value, 64)
+			if err != nil {
+				return
+			}
+			c.value = finding.Number(v)
+		}
+	}
+	if f.hedged {
+		c.mark(finding.UnsureValue, "said with a doubt")
+	}
+	if s.subj.far {
+		c.mark(finding.Inferred, "taken to speak of what was named before")
+	}
+	if s.mark != "" {
+		c.mark(finding.MarkKind(s.mark), "said in general terms")
+	}
+	if s.pr.it.right != "" {
+		c.mark(finding.Respelled, "heard as another word, read as "+s.pr.it.right, p.words(s.pr.it.a, s.pr.it.b))
+	}
+	for k := range f.subs {
+		if it := &f.c.items[min(f.subAt[k], len(f.c.items)-1)]; it.right != "" {
+			c.mark(finding.Respelled, "heard as another word, read as "+it.right, p.words(it.a, it.b))
+		}
+	}
+	if k := s.f.NamedKey; k != "" && s.pr.kind == predNamed && !s.pr.neg {
+		if w := p.normal(s.pr.it); !s.f.Plain[w] {
+			c.set(k, w)
+		}
+	}
+	if s.subj.site != nil && s.subj.tok[1] > 0 && s.f.Details["place"] && s.f.Sides != lexicon.Zone && !s.pr.neg {
+		if w := p.normal(&item{a: s.subj.tok[0], b: s.subj.tok[1]}); w != s.subj.site.Term && placeWord(w) {
+			c.set("place", w)
+		}
+	}
+	if f.base != "" {
+		c.set("baseline", f.base)
+	}
+	p.place(f, s, c)
+	if s.f.EndsSide {
+		p.pairAt = p.heldAt
+		p.endSide()
+	}
+	p.pairUp(c)
+	p.cands = append(p.cands, c)
+	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size" {
+		p.inLight(c, n)
+	}
 }

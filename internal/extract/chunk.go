@@ -182,7 +182,8 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		k-- // "in the right eye": article and side do not untie
 	}
 	prev := &c.items[k]
-	tied := prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot) ||
+	tied := k+1 < len(c.items) && c.items[k+1].has(lexicon.SideSense) && p.x.lex.Cue(p.ts[c.items[k+1].a].Text, lexicon.CuePrep) && p.ts[c.items[k+1].a].Text != "on" ||
+		prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot) ||
 		it.has(lexicon.SiteSense) && it.b-it.a > 1 && p.x.lex.Cue(p.ts[it.a].Text, lexicon.CuePrep) || ownsValue(c, it)
 	switch {
 	case it.cue(lexicon.CueNegate) && !tied:

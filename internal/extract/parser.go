@@ -16,6 +16,9 @@ type subject struct {
 	tok            [2]int
 	// adjective is true of "nasal": it never stands for the organ itself.
 	adjective bool
+	// far is true of a subject that was named some time before: what is said of it
+	// is read so, and marked.
+	far bool
 }
 
 // organ is the topmost site below head, face and neck: what a side holds for.

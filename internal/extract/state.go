@@ -364,6 +364,19 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 	return out
 }
 
+// coveredBy reports a summary finding beside one that it stands for: "nodes"
+// where their group is named.
+func (p *parser) coveredBy(s *said, all []said) bool {
+	for i := range all {
+		for _, id := range s.f.Covers {
+			if all[i].f.ID == id && s.f.Named != "" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // consume drops a bare name that another predicate of the chunk speaks of, and
 // turns it round where "absent" follows.
 func (p *parser) consume(f *frame, in []said) []said {
@@ -391,7 +404,7 @@ func (p *parser) consume(f *frame, in []said) []said {
 	var out []said
 	for i := range in {
 		s := in[i]
-		drop := false
+		drop := p.coveredBy(&s, in)
 		for j := range in {
 			o := in[j]
 			if i == j || o.f != s.f || o.pr == s.pr {

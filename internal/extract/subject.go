@@ -209,7 +209,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	if out == nil && f.unknown == 0 && !bareNumber(pr) && !p.foreign() {
 		for _, s := range p.recent {
 			if score(s) >= 55 {
-				s.side, s.tok = finding.NoSide, [2]int{}
+				s.side, s.tok, s.far = finding.NoSide, [2]int{}, true
 				return []subject{s}
 			}
 		}

@@ -20,7 +20,8 @@ const (
 	gapSeconds   = 1.5  // voiced seconds in a row without a word
 	echoWords    = 5    // words in a row that stand so in the prompt
 	littleVoice  = 1.0  // seconds of voice below which stock phrases are not believed
-	likelySilent = 0.5  // the engine's own probability of silence, for the same
+	likelySilent = 0.3  // the engine's own probability of silence: 0.03 at most in speech, 0.36 and more in noise
+	doubtInNoise = -0.7 // a mean below which text is not believed where silence is likely
 )
 
 // verdict is what speaks against a decoding.
@@ -30,13 +31,14 @@ type verdict struct {
 	echo   bool // it may be the prompt's words, not the speaker's
 	sparse bool // voice without words
 	guess  bool // the engine itself doubts it
+	noise  bool // a loop or a guess where the engine itself hears no speech
 	phrase bool // a phrase that silence is known to bring forth
 	// uncovered is how many voiced seconds have no word.
 	uncovered float64
 }
 
 func (v verdict) fine() bool {
-	return !v.loop && !v.hasty && !v.echo && !v.sparse && !v.guess && !v.phrase
+	return !v.loop && !v.hasty && !v.echo && !v.sparse && !v.guess && !v.noise && !v.phrase
 }
 
 // judge looks at the words of one decoding; voiced are the voiced stretches of
@@ -53,6 +55,7 @@ func judge(d Decoded, words []transcript.Word, voiced []transcript.Interval, pro
 		phrase:    stockPhrase(text) && (seconds < littleVoice || d.NoSpeech > likelySilent || d.AvgLogProb < lowLogProb),
 		uncovered: lengthOf(gaps),
 	}
+	v.noise = d.NoSpeech > likelySilent && (v.loop || len(words) > 0 && d.AvgLogProb < doubtInNoise)
 	for _, g := range gaps {
 		v.sparse = v.sparse || g.End-g.Start >= gapSeconds
 	}

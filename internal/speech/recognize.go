@@ -204,6 +204,10 @@ func (h *hearing) hear(p piece, depth int) ([]transcript.Word, error) {
 		h.pace.voice += lengthOf(voiced)
 		return a.words, nil
 	}
+	if a.noise {
+		h.tell(EventRejected, p, "the engine hears no speech and makes it up")
+		return nil, nil
+	}
 	if a.loop || a.hasty || a.echo {
 		if a, err = h.unprompted(p, a); err != nil {
 			return nil, err
@@ -222,8 +226,8 @@ func (h *hearing) hear(p piece, depth int) ([]transcript.Word, error) {
 			a = b
 		}
 	}
-	if a.guess && a.NoSpeech > likelySilent {
-		h.tell(EventRejected, p, "the engine doubts it and hears silence")
+	if a.noise {
+		h.tell(EventRejected, p, "the engine hears no speech and makes it up")
 		return nil, nil
 	}
 	if a.phrase {

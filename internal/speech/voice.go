@@ -33,6 +33,7 @@ const (
 	scoreKeep   = 2.4   // dB at which it goes on
 	bridgeGap   = 0.25  // seconds of quiet within a word or between words
 	shortest    = 0.064 // seconds: shorter is a click
+	pureTone    = 0.97  // share of one frequency in the power; a voice has overtones
 	voicePad    = 0.1   // seconds added on both sides
 )
 
@@ -55,7 +56,7 @@ func (v Voice) Seconds() float64 {
 
 // FindVoice finds where somebody speaks. The only error is the context's.
 func FindVoice(ctx context.Context, clip *audio.Clip) (Voice, error) {
-	powers, err := bandPowers(ctx, clip)
+	powers, tonal, err := bandPowers(ctx, clip)
 	if err != nil || len(powers) == 0 {
 		return Voice{}, err
 	}
@@ -79,15 +80,16 @@ func FindVoice(ctx context.Context, clip *audio.Clip) (Voice, error) {
 		}
 		score[i] = float32(sum / voiceBands)
 	}
-	return Voice{Intervals: intervals(score, filled, clip.Seconds()), score: score}, nil
+	return Voice{Intervals: intervals(score, filled, tonal, clip.Seconds()), score: score}, nil
 }
 
 // bands holds the power in each band at one moment.
 type bands [voiceBands]float32
 
-func bandPowers(ctx context.Context, clip *audio.Clip) ([]bands, error) {
+// bandPowers also says, for each hop, whether all its power is one frequency.
+func bandPowers(ctx context.Context, clip *audio.Clip) ([]bands, []bool, error) {
 	frames := (clip.Len() + voiceHop - 1) / voiceHop
-	out := make([]bands, frames)
+	out, tonal := make([]bands, frames), make([]bool, frames)
 	fft := fourier.NewFFT(voiceFrame)
 	window, buf := make([]float64, voiceFrame), make([]float64, voiceFrame)
 	var norm float64
@@ -113,7 +115,7 @@ func bandPowers(ctx context.Context, clip *audio.Clip) ([]bands, error) {
 		start := i*voiceHop + voiceHop/2 - voiceFrame/2
 		if i%64 == 0 {
 			if err := ctx.Err(); err != nil {
-				return nil, err
+				return nil, nil, err
 			}
 			from = max(0, start)
 			samples = clip.Samples(from, start+65*voiceHop+voiceFrame)
@@ -125,13 +127,20 @@ func bandPowers(ctx context.Context, clip *audio.Clip) ([]bands, error) {
 			}
 		}
 		coeff = fft.Coefficients(coeff, buf)
+		var sum, most float64
+		var five [5]float64 // the last five bins: a window's main lobe
 		for k, c := range coeff {
+			p := (real(c)*real(c) + imag(c)*imag(c)) / norm / voiceFrame * 2
 			if band[k] >= 0 {
-				out[i][band[k]] += float32((real(c)*real(c) + imag(c)*imag(c)) / norm / voiceFrame * 2)
+				out[i][band[k]] += float32(p)
+				sum += p
 			}
+			five[k%5] = p
+			most = max(most, five[0]+five[1]+five[2]+five[3]+five[4])
 		}
+		tonal[i] = sum > 0 && most > pureTone*sum
 	}
-	return smooth(out), nil
+	return smooth(out), tonal, nil
 }
 
 // smooth takes the mean of five frames, so that noise strays less from its mean.
@@ -182,7 +191,7 @@ func bandFloors(powers []bands) []bands {
 }
 
 // intervals joins voiced hops.
-func intervals(score []float32, filled []uint8, seconds float64) []transcript.Interval {
+func intervals(score []float32, filled []uint8, tonal []bool, seconds float64) []transcript.Interval {
 	var raw []transcript.Interval
 	for i := 0; i < len(score); {
 		if score[i] < scoreStart || filled[i] < bandsNeeded {
@@ -196,7 +205,9 @@ func intervals(score []float32, filled []uint8, seconds float64) []transcript.In
 		for to < len(score) && score[to] >= scoreKeep {
 			to++
 		}
-		raw = append(raw, transcript.Interval{Start: float64(from) * hopSeconds, End: float64(to) * hopSeconds})
+		if !beep(tonal[from:to]) {
+			raw = append(raw, transcript.Interval{Start: float64(from) * hopSeconds, End: float64(to) * hopSeconds})
+		}
 		i = to + 1
 	}
 	var out []transcript.Interval
@@ -216,4 +227,15 @@ func intervals(score []float32, filled []uint8, seconds float64) []transcript.In
 		kept = append(kept, iv)
 	}
 	return kept
+}
+
+// beep says whether a stretch is one pure tone, but for its edges.
+func beep(tonal []bool) bool {
+	n := 0
+	for _, t := range tonal {
+		if t {
+			n++
+		}
+	}
+	return 2*n > len(tonal)
 }

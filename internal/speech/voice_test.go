@@ -99,8 +99,20 @@ func noises() map[string][]float32 {
 		"60 Hz hum":        audiotest.Hum(60, n, 0.05),
 		"hum and hiss":     audiotest.Add(audiotest.Hum(60, n, 0.05), audiotest.White(8, n, 0.003)),
 		"tone":             audiotest.Sine(440, n, 0.1),
+		"beeps":            beeps(n),
 		"two tones, noise": audiotest.Add(audiotest.Sine(1000, n, 0.05), audiotest.Sine(2500, n, 0.05), audiotest.Pink(9, n, 0.01)),
 	}
+}
+
+// beeps are a monitor's: a fifth of each second a tone, faint hiss below.
+func beeps(n int) []float32 {
+	out := audiotest.White(10, n, 0.002)
+	for i, s := range audiotest.Sine(1000, n, 0.1) {
+		if i%audio.Rate < audio.Rate/5 {
+			out[i] += s
+		}
+	}
+	return out
 }
 
 func TestNoVoiceInNoise(t *testing.T) {
