@@ -84,6 +84,9 @@ func (p *parser) implied(f *frame) []said {
 			side = pr.side
 		}
 	}
+	if f.unknown > 0 && !one || one && len(f.subs) == 0 && (f.unknown > 0 || len(f.details) == 0 && f.sides == 0) {
+		return nil // "I have no instrument", "milk and one"
+	}
 	if !cued || p.nounFollows() || len(f.c.items) == 1 && p.ts[f.c.items[0].a].Text == "no" {
 		return nil
 	}
@@ -120,6 +123,26 @@ func (p *parser) implied(f *frame) []said {
 		}
 	}
 	return out
+}
+
+// particular moves a summary finding to the group that is named after it: "two
+// little glands, posterior triangle".
+func (p *parser) particular(f *frame) bool {
+	if len(f.subs) != 1 || f.subs[0].site == nil || len(f.preds) > 0 || f.negated || len(p.cands) == 0 || f.c.joint != jointComma {
+		return false
+	}
+	c := p.cands[len(p.cands)-1]
+	to := p.lookedFor(f.subs[0])
+	if c.gone || c.sent != p.sent || c.chunk < p.chunkN-1 || to == nil || !contains(c.f.Covers, to.ID) {
+		return false
+	}
+	a, b := f.c.span()
+	c.f = to
+	if f.subs[0].side != finding.NoSide {
+		c.side, c.sideSaid = f.subs[0].side, true
+	}
+	c.toks = append(c.toks, [2]int{a, b})
+	return true
 }
 
 // looking notes what is being looked for.
@@ -317,6 +340,10 @@ func genericValue(f *lexicon.Finding, pr *pred) (string, bool) {
 // bare keeps names that stand alone ("gag and swallow intact") until their
 // value comes.
 func (p *parser) bare(f *frame, out []said, next *chunk) bool {
+	if len(out) == 1 && out[0].f.Asked == lexicon.Summary && len(f.details) == 0 && f.sides == 0 && !f.there && !f.negated && next != nil {
+		f.preds = nil // "nodes: one under the chin"
+		return true
+	}
 	heading := next == nil && f.c.joint == jointStart && len(f.c.items) <= 3
 	if next == nil && !heading || len(out) == 0 || f.there || f.negated || f.sides > 0 || len(f.places) > 0 || f.hedged || next != nil && next.joint == jointBut {
 		return false

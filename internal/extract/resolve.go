@@ -18,11 +18,17 @@ func fit(f *lexicon.Finding, s subject) int {
 					continue // what is said of a pupil is not said of the head
 				}
 				score = 90 - 8*steps - k
-				if steps > 0 && at.Parent == nil || steps > 0 && at.ID == "mouth" {
+				if steps > 0 && x.Region != f.Region {
+					score = 56 - 8*steps
+				}
+				if x.Region == f.Region && steps > 0 && at.Parent == nil || steps > 0 && at.ID == "mouth" {
 					score -= 20 // a whole region speaks less of its parts
 				}
 			} else if steps, ok := at.Within(x); ok && (x.Region == f.Region || f.Sides == lexicon.Zone) {
 				score = 62 - 6*steps - k
+				if f.Named == "" && (x.Parent == nil || x.ID == "face") {
+					score = 30 // "neck ... in the middle" says nothing of the trachea
+				}
 			}
 			if s.fnd != nil {
 				score -= 10

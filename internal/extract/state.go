@@ -29,6 +29,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 	switch {
 	case f.unable:
 		p.unable(f)
+	case p.particular(f):
 	case p.trailingSide(f, next):
 	case p.elliptical(f):
 	case f.same && p.mirror(f):

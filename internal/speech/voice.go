@@ -34,6 +34,7 @@ const (
 	bridgeGap   = 0.25  // seconds of quiet within a word or between words
 	shortest    = 0.064 // seconds: shorter is a click
 	pureTone    = 0.97  // share of one frequency in the power; a voice has overtones
+	toneAbove   = 400.0 // Hz: below, the fundamental of a voice can look like a tone
 	voicePad    = 0.1   // seconds added on both sides
 )
 
@@ -136,7 +137,9 @@ func bandPowers(ctx context.Context, clip *audio.Clip) ([]bands, []bool, error) 
 				sum += p
 			}
 			five[k%5] = p
-			most = max(most, five[0]+five[1]+five[2]+five[3]+five[4])
+			if float64(k-4)*audio.Rate/voiceFrame > toneAbove {
+				most = max(most, five[0]+five[1]+five[2]+five[3]+five[4])
+			}
 		}
 		tonal[i] = sum > 0 && most > pureTone*sum
 	}
@@ -229,7 +232,8 @@ func intervals(score []float32, filled []uint8, tonal []bool, seconds float64) [
 	return kept
 }
 
-// beep says whether a stretch is one pure tone, but for its edges.
+// beep says whether a stretch is one pure tone, but for its edges, which the
+// smoothing draws out.
 func beep(tonal []bool) bool {
 	n := 0
 	for _, t := range tonal {
@@ -237,5 +241,5 @@ func beep(tonal []bool) bool {
 			n++
 		}
 	}
-	return 2*n > len(tonal)
+	return 3*n > len(tonal)
 }
