@@ -64,22 +64,6 @@ func uncovered(words []transcript.Word, voiced []transcript.Interval) []transcri
 	return out
 }
 
-// widened gives gaps back the reach that was granted to the words around them, as
-// far as the voice goes.
-func widened(gaps, voiced []transcript.Interval) []transcript.Interval {
-	out := make([]transcript.Interval, len(gaps))
-	for i, g := range gaps {
-		out[i] = g
-		for _, iv := range voiced {
-			if iv.Start <= g.Start && g.End <= iv.End {
-				out[i] = transcript.Interval{Start: max(iv.Start, g.Start-reach), End: min(iv.End, g.End+reach)}
-				break
-			}
-		}
-	}
-	return out
-}
-
 // joinNear joins stretches that are less than a second apart.
 func joinNear(ivs []transcript.Interval) []transcript.Interval {
 	var out []transcript.Interval

@@ -17,6 +17,7 @@ const (
 	fastWords    = 4.2  // words a voiced second: faster is no speech
 	slowWords    = 1.5  // slower, and something was left out
 	lowLogProb   = -1.0 // a mean below which the text is guessed
+	hopeless     = -1.5 // a mean below which, heard twice, it is not believed at all
 	gapSeconds   = 1.5  // voiced seconds in a row without a word
 	echoWords    = 5    // words in a row that stand so in the prompt
 	littleVoice  = 1.0  // seconds of voice below which stock phrases are not believed

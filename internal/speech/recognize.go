@@ -226,8 +226,8 @@ func (h *hearing) hear(p piece, depth int) ([]transcript.Word, error) {
 			a = b
 		}
 	}
-	if a.noise {
-		h.tell(EventRejected, p, "the engine hears no speech and makes it up")
+	if a.noise || len(a.words) > 0 && a.AvgLogProb < hopeless {
+		h.tell(EventRejected, p, "the engine makes it up")
 		return nil, nil
 	}
 	if a.phrase {
