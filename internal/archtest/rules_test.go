@@ -141,7 +141,11 @@ func TestForbiddenWords(t *testing.T) {
 	}
 	textFiles(t, func(name string, data []byte) {
 		text := strings.ToLower(string(data))
-		for _, w := range forbidden {
+		words := forbidden
+		if strings.HasSuffix(name, ".go") { // documents may show such a folder in an example
+			words = append(words[:len(words):len(words)], "/t"+"mp/")
+		}
+		for _, w := range words {
 			if i := strings.Index(text, w); i >= 0 {
 				t.Errorf("%s, line %d: %q must not stand in the repository", name, 1+strings.Count(text[:i], "\n"), w)
 			}

@@ -89,7 +89,7 @@ func sweep(ctx context.Context, engine *whisper.Engine, name, out string, opts s
 			events = append(events, fmt.Sprintf("%d@%.1f-%.1f", e.Kind, e.Start, e.End))
 		}
 		begin := time.Now()
-		got, err := speech.New(cached{engine, "/tmp/snd/cache"}, opts).Recognize(ctx, clip, vocab, nil)
+		got, err := speech.New(engine, opts).Recognize(ctx, clip, vocab, nil)
 		if err != nil {
 			return err
 		}
