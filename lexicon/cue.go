@@ -44,15 +44,13 @@ const (
 	CuePatientSays // "denies", "she says": reported
 	CueMore        // "greater than": compares
 	CueLess
-	CueNoneSame    // "the left has none of that": the same findings, denied
-	CuePhone       // "my phone": talk with somebody else begins
-	CueBack        // "bye": it ends
-	CueView        // "my right": from the nurse's view
-	CueYoung       // a child or a pregnancy
-	CueGone        // "no longer", "resolved"
-	CueQualifyOf   // "out of"
-	CueExcludeSide // "on neither side"
-	CueWhile       // "so that", "which means": teaching that follows a finding
+	CueNoneSame // "the left has none of that": the same findings, denied
+	CuePhone    // "my phone": talk with somebody else begins
+	CueBack     // "bye": it ends
+	CueView     // "my right": from the nurse's view
+	CueYoung    // a child or a pregnancy
+	CueGone     // "no longer", "resolved"
+	CueWhile    // "so that", "which means": teaching that follows a finding
 )
 
 var cueKinds = map[string]CueKind{

@@ -5,6 +5,8 @@
 // other package of the program.
 package lexicon
 
+import "slices"
+
 // Region is a part of the examination, in the order of examining.
 type Region struct {
 	ID, Title string
@@ -131,14 +133,7 @@ type Finding struct {
 }
 
 // Allows reports whether v is one of the finding's values.
-func (f *Finding) Allows(v string) bool {
-	for _, x := range f.Values {
-		if x == v {
-			return true
-		}
-	}
-	return false
-}
+func (f *Finding) Allows(v string) bool { return slices.Contains(f.Values, v) }
 
 // SenseKind says what a term does in a sentence.
 type SenseKind uint8

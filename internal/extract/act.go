@@ -10,7 +10,6 @@ func (p *parser) classify(s *sentence) {
 	for i := range s.chunks {
 		c := &s.chunks[i]
 		own, strong := p.ownAct(c)
-		last := i == len(s.chunks)-1
 		switch {
 		case own != actState:
 			c.act = own
@@ -23,7 +22,6 @@ func (p *parser) classify(s *sentence) {
 		default:
 			open = false
 		}
-		_ = last
 	}
 	if !s.asked {
 		return

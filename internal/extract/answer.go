@@ -12,9 +12,7 @@ func (p *parser) question(c *chunk) {
 		f.preds[i].neg = false
 	}
 	if len(f.subs) > 0 {
-		side := p.held
 		p.setTopic(f.subs)
-		_ = side
 	}
 	p.endSide()
 	start := len(p.cands)
@@ -84,11 +82,7 @@ func (p *parser) answerFirst(s *sentence) {
 	first := &s.chunks[k]
 	yes, no := p.reads(first)
 	if !yes && !no {
-		if first.act != actState || first.content() {
-			q.talk++
-		} else {
-			q.talk++
-		}
+		q.talk++
 		if q.talk > 2 {
 			p.ask = nil
 		}
@@ -208,14 +202,13 @@ func (p *parser) flushBare(s *sentence) {
 	if len(p.pend) == 0 || s.asked || !p.bareEnd {
 		return
 	}
-	for k, sub := range p.pend {
+	for _, sub := range p.pend {
 		if sub.fnd == nil || sub.fnd.Kind != lexicon.Presence || len(sub.fnd.Expected["any"]) == 0 || sub.fnd.Expected["any"][0] != "absent" {
 			continue
 		}
 		if len(s.chunks) == 1 || sub.tok[1] == 0 {
 			continue // a heading
 		}
-		_ = k
 		fr := &frame{c: &chunk{items: []item{{a: sub.tok[0], b: sub.tok[1]}}}}
 		pr := pred{it: &item{a: sub.tok[0], b: sub.tok[1]}, kind: predNamed}
 		p.chart(fr, &said{pr: &pr, f: sub.fnd, value: "present", subj: sub})

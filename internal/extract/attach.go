@@ -335,7 +335,7 @@ func (p *parser) backRun(f *frame, start int) {
 	chunk := p.chunkN
 	for i := start - 1; i >= 0; i-- {
 		c := p.cands[i]
-		if c.sent != p.sent || c.sideSaid || c.gone || c.chunk < chunk-1 || c.f.Sides != lexicon.Paired || (c.value == finding.Word("absent")) != polarity || c.side == finding.Both && !polarity && !c.listed {
+		if c.sent != p.sent || c.sideSaid || c.gone || c.chunk < chunk-1 || c.f.Sides != lexicon.Paired || (c.value == finding.Word("absent")) != polarity || c.side == finding.Both && !polarity {
 			break
 		}
 		chunk = c.chunk
@@ -401,9 +401,6 @@ func (p *parser) spreadTo(f *frame) bool {
 			}
 			break
 		}
-	}
-	if made {
-		f.spreadDone = true
 	}
 	return made
 }

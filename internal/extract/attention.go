@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"slices"
 	"sort"
 
 	"bedsaid/internal/finding"
@@ -24,10 +25,10 @@ func (p *parser) attention(found []finding.Finding) []finding.Attention {
 			if f.ID != r.Finding.ID || f.Status != finding.Assessed {
 				continue
 			}
-			if len(r.Values) > 0 && !contains(r.Values, f.Value.String()) {
+			if len(r.Values) > 0 && !slices.Contains(r.Values, f.Value.String()) {
 				continue
 			}
-			if r.Detail != "" && !contains(r.Equals, f.Qualifiers[r.Detail]) {
+			if r.Detail != "" && !slices.Contains(r.Equals, f.Qualifiers[r.Detail]) {
 				continue
 			}
 			out = append(out, finding.Attention{ID: f.ID, Side: f.Side, Why: r.Why, Urgency: urgencies[r.Urgency], Source: r.Source, Evidence: f.Evidence})
@@ -61,13 +62,4 @@ func (p *parser) quote(words []string, a finding.Attention) []finding.Attention 
 		}
 	}
 	return out
-}
-
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if x == s {
-			return true
-		}
-	}
-	return false
 }

@@ -46,8 +46,6 @@ type chunk struct {
 	act   act
 	// last is the punctuation after the chunk.
 	last pause
-	// correcting is true where a correction word opens the chunk.
-	correcting bool
 }
 
 func (c *chunk) span() (a, b int) { return c.items[0].a, c.items[len(c.items)-1].b }

@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"strings"
+
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
@@ -30,10 +32,10 @@ func (p *parser) withdraw(old, n *cand) {
 
 // override lets the findings made since start replace what the same sentence
 // said of the same side before ("PERRLA except the left is sluggish").
-func (p *parser) override(start int, sameSentence bool) {
+func (p *parser) override(start int) {
 	for _, n := range p.cands[start:] {
 		for _, old := range p.cands[:start] {
-			if old.gone || sameSentence && old.sent < p.sent-1 || !overlaps(old, n) {
+			if old.gone || old.sent < p.sent-1 || !overlaps(old, n) {
 				continue
 			}
 			p.withdraw(old, n)
@@ -221,18 +223,11 @@ func sameOrgan(subs []subject, c *cand) bool {
 
 func resided(zone string, side finding.Side) string {
 	for _, s := range [...]finding.Side{finding.Right, finding.Left} {
-		if rest, ok := cutPrefix(zone, s.String()+" "); ok {
+		if rest, ok := strings.CutPrefix(zone, s.String()+" "); ok {
 			return side.String() + " " + rest
 		}
 	}
 	return side.String() + " " + zone
-}
-
-func cutPrefix(s, prefix string) (string, bool) {
-	if len(s) > len(prefix) && s[:len(prefix)] == prefix {
-		return s[len(prefix):], true
-	}
-	return s, false
 }
 
 // mendSite moves the last finding to another site: "frontal, I mean maxillary".

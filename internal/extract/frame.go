@@ -18,14 +18,14 @@ const (
 
 // pred is something said of a subject.
 type pred struct {
-	at    int // index of the item
-	it    *item
-	kind  predKind
-	neg   bool
-	side  finding.Side
-	cue   lexicon.CueKind // of predGeneric
-	place string          // a zone said with it
-	used  bool
+	at       int // index of the item
+	it       *item
+	kind     predKind
+	neg      bool
+	side     finding.Side
+	cue      lexicon.CueKind // of predGeneric
+	affirmed bool            // "present" or "absent" was said of it
+	used     bool
 }
 
 // detail is a qualifier not yet tied to a finding.
@@ -52,20 +52,18 @@ type frame struct {
 	same     bool
 	noneSame bool
 
-	view       bool
-	base       string
-	says       bool // "denies": reported
-	lead       finding.Side
-	leadAt     int
-	sides      int
-	negated    bool // holds a denial that opens a list
-	there      bool
-	exists     bool // "there is", "I feel", "has"
-	general    bool
-	sideTok    [2]int
-	last       finding.Side
-	unknown    int // words that no pack knows, beyond small words
-	spreadDone bool
+	view    bool
+	base    string
+	says    bool // "denies": reported
+	lead    finding.Side
+	sides   int
+	negated bool // holds a denial that opens a list
+	there   bool
+	exists  bool // "there is", "I feel", "has"
+	general bool
+	sideTok [2]int
+	last    finding.Side
+	unknown int // words that no pack knows, beyond small words
 }
 
 type placeSaid struct {
@@ -112,10 +110,8 @@ func (p *parser) frame(c *chunk) *frame {
 			continue
 		}
 		if it.has(lexicon.NounSense) {
-			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not && (neg || not)})
-			if not {
-				not = false
-			}
+			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not})
+			not = false
 			continue
 		}
 		if it.has(lexicon.SaysSense) {
@@ -195,7 +191,7 @@ func (p *parser) near(it *item) bool {
 // goesOn reports that a denied list goes on into this chunk: bare nouns, with
 // no new subject, number or statement of their own.
 func (p *parser) goesOn(c *chunk) bool {
-	if c.joint == jointBut || c.joint == jointExcept || c.joint == jointStart || c.joint == jointPlain || c.correcting {
+	if c.joint == jointBut || c.joint == jointExcept || c.joint == jointStart || c.joint == jointPlain {
 		return false
 	}
 	noun := false
@@ -215,10 +211,10 @@ func (p *parser) goesOn(c *chunk) bool {
 		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
 			noun = true
 		case it.has(lexicon.SiteSense):
-			if !noun && !siteAdjective(it) && !afterSite(c, i) && (c.joint == jointComma || saysLater(c, i)) {
+			if !noun && !siteAdjective(it) && !laterNoun(c, i) && (c.joint == jointComma || saysLater(c, i)) {
 				return false
 			}
-			noun = noun || siteAdjective(it) || it.has(lexicon.SiteSense)
+			noun = true
 		case it.has(lexicon.NameSense):
 			return false
 		case it.has(lexicon.SaysSense) && !it.has(lexicon.DetailSense):
@@ -246,8 +242,6 @@ func laterNoun(c *chunk, i int) bool {
 	}
 	return false
 }
-
-func afterSite(c *chunk, i int) bool { return laterNoun(c, i) }
 
 func saysLater(c *chunk, i int) bool {
 	for _, it := range c.items[i+1:] {
@@ -323,7 +317,7 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 		*neg = true
 		f.negated = true
 	}
-	if it.cue(lexicon.CueBaseline) && it.b-it.a >= 1 {
+	if it.cue(lexicon.CueBaseline) {
 		f.base = p.words(it.a, it.b)
 	}
 	if it.content() {
@@ -359,7 +353,7 @@ func deniesCue(ts []token, it *item) bool {
 			return true
 		}
 	}
-	return ts[it.a].Text == "deny" || ts[it.a].Text == "deny any"
+	return false
 }
 
 // subject adds a site or a named finding; a named presence is a predicate too.

@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"slices"
+
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
@@ -87,7 +89,7 @@ func (p *parser) implied(f *frame) []said {
 	if f.unknown > 0 && !one || one && len(f.subs) == 0 && (f.unknown > 0 || len(f.details) == 0 && f.sides == 0) {
 		return nil // "I have no instrument", "milk and one"
 	}
-	if !cued || p.nounFollows() || len(f.c.items) == 1 && p.ts[f.c.items[0].a].Text == "no" {
+	if !cued || p.nounFollows() || p.onlyNo(f.c) {
 		return nil
 	}
 	if at == nil {
@@ -133,7 +135,7 @@ func (p *parser) particular(f *frame) bool {
 	}
 	c := p.cands[len(p.cands)-1]
 	to := p.lookedFor(f.subs[0])
-	if c.gone || c.sent != p.sent || c.chunk < p.chunkN-1 || to == nil || !contains(c.f.Covers, to.ID) {
+	if c.gone || c.sent != p.sent || c.chunk < p.chunkN-1 || to == nil || !slices.Contains(c.f.Covers, to.ID) {
 		return false
 	}
 	a, b := f.c.span()
@@ -350,7 +352,7 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 	}
 	for i := range out {
 		s := &out[i]
-		if s.pr.kind != predNamed || s.pr.neg || s.pr.it.article || s.pr.place == "said" {
+		if s.pr.kind != predNamed || s.pr.neg || s.pr.it.article || s.pr.affirmed {
 			return false
 		}
 	}

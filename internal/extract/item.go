@@ -21,10 +21,9 @@ type item struct {
 	// article is true where "a" or "an" stood before it.
 	article bool
 	// heard is the wording where the term is a known mishearing of right.
-	right string
-	unit  *lexicon.Unit // the unit that follows a number
-	// unitWords is true where the unit was spoken in a number item.
-	locator bool // "bed seven": a number that names a place
+	right   string
+	unit    *lexicon.Unit // the unit that follows a number
+	locator bool          // "bed seven": a number that names a place
 }
 
 func (it *item) cue(kinds ...lexicon.CueKind) bool {
@@ -123,7 +122,9 @@ func (x *Extractor) itemize(ts []token) []item {
 			}
 		}
 		if mEnd-i >= 2 && ts[mEnd-1].Text == "one" {
-			if n, e := readNumber(ts, mEnd-1); e > mEnd && (n.sign != "" || n.hasOf || n.isBy || n.decimal || n.isRange) || x.unitAt(forms, ts, mEnd) {
+			n, e := readNumber(ts, mEnd-1)
+			u, _ := x.unitAt(forms, ts, mEnd)
+			if u != nil || e > mEnd && (n.sign != "" || n.hasOf || n.isBy || n.decimal || n.isRange) {
 				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 			}
 		}
@@ -131,14 +132,8 @@ func (x *Extractor) itemize(ts []token) []item {
 		switch {
 		case nEnd > i && nEnd >= mEnd && !x.notNumber(ts, forms, i, nEnd):
 			it.num, it.b = &n, nEnd
-			if u, uEnd, _ := x.lex.Match(forms, nEnd, func(int) bool { return false }); nEnd < len(ts) && ts[nEnd-1].after == noPause && len(u) > 0 {
-				for _, s := range u {
-					if s.Kind == lexicon.UnitSense {
-						unit := s.Unit
-						it.unit, it.b = &unit, uEnd
-						break
-					}
-				}
+			if u, uEnd := x.unitAt(forms, ts, nEnd); u != nil {
+				it.unit, it.b = u, uEnd
 			}
 			it.locator = isLocator(ts, i, it.b)
 		case mEnd > i && wasArticle && isUnit(senses): // "a centimeter and a half"
@@ -207,19 +202,19 @@ func isUnit(senses []lexicon.Sense) bool {
 	return len(senses) > 0
 }
 
-// unitAt reports a unit that directly follows token i-1.
-func (x *Extractor) unitAt(forms []lexicon.Form, ts []token, i int) bool {
+// unitAt reads the unit that directly follows token i-1 and gives the index
+// after it; nil where there is none.
+func (x *Extractor) unitAt(forms []lexicon.Form, ts []token, i int) (*lexicon.Unit, int) {
 	if i >= len(ts) || ts[i-1].after != noPause {
-		return false
+		return nil, i
 	}
-	no := func(int) bool { return false }
-	u, _, _ := x.lex.Match(forms, i, no)
-	for _, s := range u {
+	senses, end, _ := x.lex.Match(forms, i, func(int) bool { return false })
+	for _, s := range senses {
 		if s.Kind == lexicon.UnitSense {
-			return true
+			return &s.Unit, end
 		}
 	}
-	return false
+	return nil, i
 }
 
 func answersOnly(senses []lexicon.Sense) bool {
@@ -246,7 +241,7 @@ func (x *Extractor) notNumber(ts []token, forms []lexicon.Form, i, end int) bool
 	}
 	if w == "one" && end == i+1 {
 		// a pronoun unless a unit follows, or "is one", "at one" and the like stand before
-		if x.unitAt(forms, ts, end) {
+		if u, _ := x.unitAt(forms, ts, end); u != nil {
 			return false
 		}
 		return !(i > 0 && (ts[i-1].Text == "is" || ts[i-1].Text == "grade" || ts[i-1].Text == "at" || ts[i-1].Text == "tonsil" || ts[i-1].Text == "pulse" || ts[i-1].Text == "to") && ts[i].after != noPause)

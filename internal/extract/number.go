@@ -171,10 +171,9 @@ func digits(ts []token, i int) (v float64, end int) {
 			break
 		}
 	}
-	if tn, ok := tens[text(ts, i)]; ok && j == i {
+	if _, ok := tens[text(ts, i)]; ok && j == i {
 		m, k := cardinal(ts, i)
 		if k > i {
-			_ = tn
 			return m / 100, k
 		}
 	}

@@ -77,7 +77,6 @@ type cand struct {
 	sideSaid  bool // the side was spoken, not taken from the number of the word
 	mirrored  bool
 	placeItem bool
-	listed    bool
 }
 
 func (c *cand) mark(k finding.MarkKind, why string, alternatives ...string) {
@@ -114,10 +113,9 @@ func (c *cand) clone() *cand {
 
 // stretch is the fate of one chunk's tokens where no finding rests on them.
 type stretch struct {
-	a, b int
-	why  finding.Why
-	// heading is true where later findings may lean on it.
-	chunk int
+	a, b  int
+	why   finding.Why
+	chunk int // number, over all sentences
 	// lead is the number of filler tokens at the start.
 	lead int
 	// denies and asks are true of a chunk that denies or asks.
@@ -147,7 +145,6 @@ type parser struct {
 
 	// within one sentence
 	pend     []subject // named, still without a value
-	pendNeg  bool
 	pendTok  [][2]int
 	pendSide finding.Side
 	pendNot  bool
@@ -160,7 +157,6 @@ type parser struct {
 
 	ask                *question
 	correct            bool // the next statement corrects
-	corrected          []*cand
 	young              bool
 	retracted          []*cand
 	retractSent        int
@@ -193,14 +189,14 @@ func (p *parser) run(sentences []sentence) {
 	for i := range sentences {
 		s := &sentences[i]
 		p.sent = i
-		p.pend, p.pendNeg, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, false, nil, finding.NoSide, false, nil, false
+		p.pend, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, nil, finding.NoSide, false, nil, false
 		p.says, p.reporter, p.pendDetails = false, "", nil
 		p.pendPlace, p.bareEnd = placeSaid{}, false
 		if p.discourse(s) {
 			s.chunks[0].items[0].senses = nil
 		}
 		p.classify(s)
-		if len(s.chunks) == 1 && len(s.chunks[0].items) == 1 && p.ts[s.chunks[0].items[0].a].Text == "no" && p.ask == nil {
+		if len(s.chunks) == 1 && p.onlyNo(&s.chunks[0]) && p.ask == nil {
 			p.correct, p.correctAge = true, 0
 		}
 		p.onPhone(s)
@@ -212,7 +208,7 @@ func (p *parser) run(sentences []sentence) {
 			if j+1 < len(s.chunks) {
 				next = &s.chunks[j+1]
 			}
-			p.chunk(&s.chunks[j], next, j == 0)
+			p.chunk(&s.chunks[j], next)
 			p.chunkN++
 		}
 		p.endSentence(s)
@@ -258,14 +254,14 @@ func (p *parser) talkOf(c *chunk) finding.Why {
 	if c.cue(lexicon.CueNormal) && c.any((*item).names) {
 		return finding.TooGeneral
 	}
-	if c.any(func(it *item) bool { return it.content() }) {
+	if c.content() {
 		return finding.Unrecognized
 	}
 	return finding.SmallTalk
 }
 
 // chunk understands one chunk by its act.
-func (p *parser) chunk(c *chunk, next *chunk, first bool) {
+func (p *parser) chunk(c *chunk, next *chunk) {
 	a, b := c.span()
 	st := stretch{a: a, b: b, chunk: p.chunkN, asks: c.act == actAsk}
 	for i := range c.items {
@@ -292,11 +288,7 @@ func (p *parser) chunk(c *chunk, next *chunk, first bool) {
 	case actAsk:
 		p.question(c)
 		p.endSide()
-	case actAnswer:
-	case actOther, actPast, actTeach:
-		if c.act == actTeach || c.act == actPast {
-			p.mention(c)
-		}
+	case actAnswer, actOther:
 	default:
 		p.mention(c)
 	}
@@ -304,9 +296,6 @@ func (p *parser) chunk(c *chunk, next *chunk, first bool) {
 		p.young = true
 	}
 	st.why = p.talkOf(c)
-	if c.act == actAnswer {
-		st.why = finding.SmallTalk
-	}
 	p.fate = append(p.fate, st)
 	if p.trace != nil {
 		p.trace("%s | %s\n", actNames[c.act], p.words(a, b))

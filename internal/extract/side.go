@@ -42,16 +42,14 @@ func (p *parser) siteFits(f *frame, it *item) bool {
 	}
 	for i := range f.c.items {
 		if x := &f.c.items[i]; x.has(lexicon.NounSense) || x.has(lexicon.NameSense) {
-			if _, n := pick(x, subject{site: s.Site}, lexicon.NounSense, lexicon.NameSense); n >= 85 {
-				return true
-			}
-			return false
+			return exactly(x, s.Site)
 		}
 	}
-	return p.noun != nil && s.Site.General && fits85(p.noun, s.Site)
+	return p.noun != nil && s.Site.General && exactly(p.noun, s.Site)
 }
 
-func fits85(it *item, x *lexicon.Site) bool {
+// exactly reports that a noun names something of this very site.
+func exactly(it *item, x *lexicon.Site) bool {
 	_, n := pick(it, subject{site: x}, lexicon.NounSense, lexicon.NameSense)
 	return n >= 85
 }
@@ -124,7 +122,7 @@ func (p *parser) takeSides(f *frame) {
 			}
 		}
 		if !before {
-			f.lead, f.leadAt = side, i
+			f.lead = side
 			for k := range f.subs { // "on the left the canal is clear"
 				if f.subAt[k] > i && f.subs[k].side == finding.NoSide {
 					f.subs[k].side = side

@@ -23,7 +23,6 @@ func (p *parser) state(c *chunk, next *chunk) {
 	f := p.frame(c)
 	if c.cue(lexicon.CueCorrect) || p.loneNo(c, next) {
 		p.correct = true
-		p.corrected = nil
 	}
 	start := len(p.cands)
 	switch {
@@ -50,7 +49,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 		}
 	}
 	if c.joint == jointExcept && len(made) > 0 {
-		p.override(start, true)
+		p.override(start)
 	}
 	p.carry(f, len(p.cands) > start)
 }
@@ -66,9 +65,14 @@ func (p *parser) onlyCue(c *chunk) bool {
 	return true
 }
 
+// onlyNo reports a chunk that is the one word "no".
+func (p *parser) onlyNo(c *chunk) bool {
+	return len(c.items) == 1 && p.ts[c.items[0].a].Text == "no"
+}
+
 // loneNo is the "no" of "three, no, four": between two statements, alone.
 func (p *parser) loneNo(c *chunk, next *chunk) bool {
-	if c.joint == jointStart && p.ask != nil || next == nil || len(c.items) != 1 || p.ts[c.items[0].a].Text != "no" {
+	if c.joint == jointStart && p.ask != nil || next == nil || !p.onlyNo(c) {
 		return false
 	}
 	if next.cue(lexicon.CueNegate) {
@@ -96,15 +100,8 @@ func (p *parser) carry(f *frame, charted bool) {
 			p.setTopic([]subject{{site: pl.site, side: pl.side}})
 		}
 	}
-	p.listNeg = f.negated && !f.c.cue(lexicon.CueGone) && !(len(f.c.items) == 1 && p.ts[f.c.items[0].a].Text == "no")
-	p.pendNot = false
-	if n := len(f.c.items); n > 0 {
-		for i := range f.c.items {
-			if f.c.items[i].cue(lexicon.CueNot) {
-				p.pendNot = true
-			}
-		}
-	}
+	p.listNeg = f.negated && !f.c.cue(lexicon.CueGone) && !p.onlyNo(f.c)
+	p.pendNot = f.c.cue(lexicon.CueNot)
 	if len(f.subs) > 0 {
 		named := f.subs
 		if charted {
@@ -131,11 +128,7 @@ func (p *parser) carry(f *frame, charted bool) {
 			p.pend = append(p.pend, named...)
 			a, b := f.c.span()
 			p.pendTok = append(p.pendTok, [2]int{a, b})
-			p.pendNeg = f.negated
 		}
-	} else if charted {
-		// a value list goes on about the same subject
-		_ = charted
 	}
 	if f.lead != finding.NoSide && len(f.subs) == 0 {
 		p.leadSide(f, charted)
@@ -396,7 +389,7 @@ func (p *parser) consume(f *frame, in []said) []said {
 					s.pr.neg = true
 				}
 				if s.f.Allows("present") {
-					s.pr.place = "said"
+					s.pr.affirmed = true
 				}
 			}
 		}

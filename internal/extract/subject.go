@@ -15,7 +15,7 @@ func (p *parser) listSite() []subject {
 	}
 	for j := p.si + 1; j < len(p.s.chunks) && j < p.si+6; j++ {
 		c := &p.s.chunks[j]
-		if c.act != actState || c.joint != jointOr && c.joint != jointAnd && c.joint != jointComma || c.correcting {
+		if c.act != actState || c.joint != jointOr && c.joint != jointAnd && c.joint != jointComma {
 			return nil
 		}
 		noun, prep := false, false
