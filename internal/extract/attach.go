@@ -150,6 +150,10 @@ func (p *parser) attach(f *frame, start int) {
 		}
 		if t := p.target(f, d, made); t != nil && !usedBefore(f.details[:i], d) {
 			d.used = true
+			if p.correct && len(made) == 0 { // "firm, I mean soft"
+				delete(t.quals, d.key)
+				p.correct = false
+			}
 			v := d.value
 			if d.key == "size" && t.f.Details["height"] && !t.f.Details["size"] {
 				t.set("height", v)

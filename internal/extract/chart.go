@@ -267,6 +267,6 @@ func (p *parser) chart(f *frame, s *said) {
 	p.pairUp(c)
 	p.cands = append(p.cands, c)
 	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size" {
-		p.inLight(c, n)
+		p.inLight(c, n, s.pr.it.unit)
 	}
 }

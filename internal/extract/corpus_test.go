@@ -118,7 +118,7 @@ func (x *Extractor) scoreCase(c testCase, s *score) {
 }
 
 // extraIDs are findings that the contract's table lacks and no case asks for.
-const extraIDs = "throat.soreness throat.redness throat.exudate face.swelling neck.tenderness ear.tinnitus eye.photophobia mouth.odour mouth.speech_slurred mouth.tonsils_removed"
+const extraIDs = "throat.soreness throat.redness throat.exudate face.swelling neck.tenderness ear.tinnitus eye.photophobia mouth.odour mouth.speech_slurred mouth.tonsils_removed eye.lid_redness ear.canal_redness"
 
 func (s score) f1() float64 { return 2 * float64(s.right) / float64(2*s.right+s.missed+s.extra) }
 

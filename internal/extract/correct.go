@@ -110,7 +110,7 @@ func (p *parser) mend(f *frame, start int) {
 			}
 		}
 		if n.quals == nil && target.f == n.f && target.value == n.value {
-			n.quals = target.quals
+			n.quals, n.toks = target.quals, append(n.toks, target.toks...)
 		}
 		p.withdrawCorrected(target, n)
 		for _, old := range before { // its fellows of the same breath

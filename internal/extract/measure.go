@@ -165,18 +165,25 @@ func (p *parser) measure(f *frame, pr *pred) {
 func num(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // inLight charts the second number of "three to one" of a pupil.
-func (p *parser) inLight(c *cand, n *number) {
+func (p *parser) inLight(c *cand, n *number, unit *lexicon.Unit) {
 	lit, ok := p.x.lex.Finding("eye.pupil_size_in_light")
 	if !ok {
 		return
 	}
 	c.high = finding.Value{}
 	d := c.clone()
-	d.f, d.value = lit, finding.Number(scaled(n.high, c.scale()))
+	d.f, d.value = lit, finding.Number(scaled(n.high, unitScale(lit, unit)))
 	p.cands = append(p.cands, d)
 }
 
-func (c *cand) scale() float64 { return 1 }
+// unitScale turns a spoken length into the finding's millimetres; other units
+// are kept as heard.
+func unitScale(f *lexicon.Finding, unit *lexicon.Unit) float64 {
+	if unit != nil && unit.Base == "length" && f.Unit == "mm" {
+		return unit.Scale
+	}
+	return 1
+}
 
 func scaled(v, by float64) float64 { return math.Round(v*by*1000) / 1000 }
 
@@ -184,7 +191,7 @@ func scaled(v, by float64) float64 { return math.Round(v*by*1000) / 1000 }
 // cannot be safe.
 func (p *parser) numberValue(f *frame, c *cand, s *said) bool {
 	n, unit := s.pr.it.num, s.pr.it.unit
-	v, scale := n.value, 1.0
+	v, scale := n.value, unitScale(s.f, unit)
 	switch s.f.Kind {
 	case lexicon.Choice:
 		switch {
@@ -197,14 +204,8 @@ func (p *parser) numberValue(f *frame, c *cand, s *said) bool {
 		}
 		return s.f.Allows("intact")
 	case lexicon.Quantity:
-		if unit != nil {
-			switch {
-			case unit.Base == "length" && s.f.Unit == "mm":
-				scale = unit.Scale
-			case unit.Base == "angle":
-			default:
-				c.mark(finding.UnitChanged, "heard as "+num(v)+" "+unit.Code+", which is no unit of this finding")
-			}
+		if unit != nil && unit.Base != "angle" && !(unit.Base == "length" && s.f.Unit == "mm") {
+			c.mark(finding.UnitChanged, "heard as "+num(v)+" "+unit.Code+", which is no unit of this finding")
 		}
 		v = scaled(v, scale)
 		if r := s.f.Plausible; r[1] > 0 && (v < r[0] || v > r[1]) {

@@ -251,10 +251,11 @@ func (p *parser) talkOf(c *chunk) finding.Why {
 	if c.cue(lexicon.CueGeneral) {
 		return finding.TooGeneral
 	}
-	if c.cue(lexicon.CueNormal) && c.any((*item).names) {
+	if c.cue(lexicon.CueNormal) && c.any(func(it *item) bool { return it.names() || it.has(lexicon.SideSense) }) {
 		return finding.TooGeneral
 	}
-	if c.content() {
+	// a side or a place may hold a finding too: "and neither does the left"
+	if c.content() || c.any(func(it *item) bool { return it.has(lexicon.SideSense) || it.has(lexicon.PlaceSense) }) {
 		return finding.Unrecognized
 	}
 	return finding.SmallTalk

@@ -24,7 +24,8 @@ func fit(f *lexicon.Finding, s subject) int {
 				if x.Region == f.Region && steps > 0 && at.Parent == nil || steps > 0 && at.ID == "mouth" {
 					score -= 20 // a whole region speaks less of its parts
 				}
-			} else if steps, ok := at.Within(x); ok && (x.Region == f.Region || f.Sides == lexicon.Zone) {
+			} else if steps, ok := at.Within(x); ok && !(at.General && steps > 0) && (x.Region == f.Region || f.Sides == lexicon.Zone) {
+				// never from the whole to one group of many: "node" names none
 				score = 62 - 6*steps - k
 				if f.Named == "" && (x.Parent == nil || x.ID == "face") {
 					score = 30 // "neck ... in the middle" says nothing of the trachea

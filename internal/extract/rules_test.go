@@ -133,3 +133,57 @@ func spell(n int) string {
 	}
 	return spell(n/1000) + " thousand " + spell(n%1000)
 }
+
+// A denial of one value is not the expected value where a third is possible, and
+// what is said of one thing is not said of its neighbour. Sentences that once
+// charted something nobody said; common practice, no source.
+func TestDenialsSayNoMoreThanTheyDo(t *testing.T) {
+	x := newForTest(t)
+	for _, c := range []struct{ text, never string }{
+		{"Septum not perforated.", "nose.septum@=midline"},
+		{"Palate not cleft.", "mouth.palate@=intact"},
+		{"There is wax in both ears, not impacted.", "ear.cerumen@both=none"},
+		{"Thyroid not nodular.", "neck.thyroid@=not_enlarged"},
+		{"Conjunctivae not pale.", "eye.conjunctiva@both=pink"},
+		{"Lips not cracked.", "mouth.lip_moisture@=moist"},
+		{"Both nares not blocked.", "nose.patency@both=patent"},
+		{"Her neck isn't stiff.", "neck.movement@=full"},
+		{"Lids not droopy but red.", "eye.sclera@both=red"},
+		{"A firm node under the left jaw. Sorry, I mean the lump.", "node.preauricular@left=present"},
+	} {
+		if got := say(x, c.text); len(got) > 0 {
+			if _, bad := got[c.never]; bad {
+				t.Errorf("%q charted %s", c.text, c.never)
+			}
+		}
+	}
+	if f := say(x, "Left drum bulging. The right is fine.")["ear.drum_shape@left=bulging"]; f.ID == "" || len(f.Qualifiers) > 0 {
+		t.Errorf("left drum: %v", f.Qualifiers)
+	}
+	if f := say(x, "A firm node under the left jaw, I mean soft.")["node.submandibular@left=present"]; f.Qualifiers["consistency"] != "soft" {
+		t.Errorf("corrected qualifier: %v", f.Qualifiers)
+	}
+	if f := say(x, "Her neck isn't stiff.")["neck.stiffness@=absent"]; f.ID == "" {
+		t.Error("a neck that is not stiff charted no stiffness finding")
+	}
+	// both numbers of a pupil before and in light are in the unit that was said
+	got := say(x, "Pupils go from three to one centimeters in the light.")
+	if _, ok := got["eye.pupil_size_in_light@both=10"]; !ok {
+		t.Errorf("in light: %s", keys(got))
+	}
+}
+
+// What was not understood but speaks of a side or a place is put before the
+// reviewer, not among small talk.
+func TestSidesAndPlacesAreNoSmallTalk(t *testing.T) {
+	x := newForTest(t)
+	for _, text := range []string{"The right ear canal has no wax and neither does the left.", "Whisper heard right, not left."} {
+		found := false
+		for _, l := range x.Extract(transcript.FromText(text), Options{}).LeftOut {
+			found = found || l.Why == finding.Unrecognized
+		}
+		if !found {
+			t.Errorf("%q left nothing to review", text)
+		}
+	}
+}
