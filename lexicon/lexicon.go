@@ -289,16 +289,13 @@ func (l *Lexicon) Match(forms []Form, i int, side func(int) bool) (senses []Sens
 	n := l.root
 	var passed []int
 	for j := i; j < len(forms); j++ {
-		if j > i && Article(forms[j].Text) && (n.next[forms[j].Text] == nil || len(n.next[forms[j].Text].senses) == 0) {
+		if j > i && Article(forms[j].Text) && !n.site() && (n.next[forms[j].Text] == nil || len(n.next[forms[j].Text].senses) == 0) {
 			continue
 		}
 		next := n.next[forms[j].Text]
-		if next == nil && j > i {
-			switch {
-			case side(j):
-				passed = append(passed, j)
-				continue
-			}
+		if next == nil && j > i && side(j) && !n.site() {
+			passed = append(passed, j)
+			continue
 		}
 		if next == nil {
 			break
@@ -321,6 +318,17 @@ func (l *Lexicon) Match(forms []Form, i int, side func(int) bool) (senses []Sens
 		senses = only
 	}
 	return senses, end, sides
+}
+
+// site reports that the words so far name a site: what follows an article or a
+// side there is another one ("ear, the canal", not "ear canal").
+func (n *node) site() bool {
+	for i := range n.senses {
+		if n.senses[i].Kind == SiteSense {
+			return true
+		}
+	}
+	return false
 }
 
 // builder gathers packs and complaints.

@@ -99,10 +99,16 @@ func (p *parser) split(items []item) []sentence {
 	var cur sentence
 	var c chunk
 	next := jointStart
-	flush := func(p pause) {
+	var before []*item
+	flush := func(end pause) {
 		if len(c.items) > 0 {
-			c.last = p
-			cur.chunks = append(cur.chunks, c)
+			c.last = end
+			cur.chunks = append(cur.chunks, p.divide(c, before)...)
+			for i := range c.items {
+				if c.items[i].role() == roleHead {
+					before = append([]*item{&c.items[i]}, before[:min(3, len(before))]...)
+				}
+			}
 		}
 		c = chunk{joint: next}
 	}
@@ -136,6 +142,23 @@ func (p *parser) split(items []item) []sentence {
 	return out
 }
 
+// divide cuts a chunk without joints or pauses into its statements.
+func (p *parser) divide(c chunk, before []*item) []chunk {
+	cuts := p.segment(c.items, before)
+	var out []chunk
+	at := 0
+	for _, k := range append(cuts, len(c.items)) {
+		part := chunk{items: c.items[at:k:k], joint: c.joint, last: noPause}
+		if at > 0 {
+			part.joint = jointPlain
+		}
+		at = k
+		out = append(out, part)
+	}
+	out[len(out)-1].last = c.last
+	return out
+}
+
 // cutBefore decides whether a new chunk begins before items[i].
 func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 	it := &items[i]
@@ -166,8 +189,6 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointOr, true
 	case it.cue(lexicon.CueAnd):
 		return jointAnd, true
-	case it.cue(lexicon.CueUnable) && c.valued() && complete(c):
-		return jointPlain, true
 	case it.cue(lexicon.CueFiller) && !it.content() && c.content() && (!it.cue(lexicon.CueNormal) || i+1 < len(items) && (items[i+1].names() || items[i+1].has(lexicon.SideSense)) && p.commands(c)):
 		return jointPlain, true // "clench your teeth good jaw strength intact"
 	case it.cue(lexicon.CuePlan) && c.content() && !c.valued() && !it.content() && c.joint == jointStart:
@@ -175,149 +196,13 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 	case it.cue(lexicon.CuePlan, lexicon.CueState, lexicon.CueInstruct, lexicon.CueBecause) && c.content() && !it.content():
 		return jointPlain, true
 	}
-	k := len(c.items) - 1
-	for k > 0 && (len(c.items[k].senses) == 0 && c.items[k].num == nil && c.items[k].b-c.items[k].a == 1 || c.items[k].has(lexicon.SideSense) && !c.items[k].names() && p.ts[c.items[k].a].Text != "on") {
-		k-- // "in the right eye": article and side do not untie
-	}
-	prev := &c.items[k]
-	tied := k+1 < len(c.items) && c.items[k+1].has(lexicon.SideSense) && p.x.lex.Cue(p.ts[c.items[k+1].a].Text, lexicon.CuePrep) && p.ts[c.items[k+1].a].Text != "on" ||
-		prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot) ||
-		it.has(lexicon.SiteSense) && it.b-it.a > 1 && p.x.lex.Cue(p.ts[it.a].Text, lexicon.CuePrep) || ownsValue(c, it)
-	switch {
-	case it.cue(lexicon.CueNegate) && !tied:
-		// "left ear no redness", but not "there is no redness"
-		if c.content() || c.any(func(p *item) bool { return p.has(lexicon.SideSense) }) {
-			return jointPlain, true
-		}
-	case it.cue(lexicon.CueThere) && !it.cue(lexicon.CuePrep) && c.valued() && c.content() && it.b-it.a > 1:
-		return jointPlain, true
-	case denied(c) && !tied && p.prefixes(c, items, i):
-		return jointPlain, true // "no nodules right drum"
-	case denied(c) && !tied && !it.has(lexicon.NounSense) && !it.has(lexicon.DetailSense) && (it.names() && !presenceName(it) || it.has(lexicon.SaysSense) || it.has(lexicon.AloneSense) || it.num != nil && !it.locator) && !it.cue(lexicon.CuePresent, lexicon.CueAbsent):
-		return jointPlain, true // "no crepitus no click full motion"
-	case it.names() && !tied && valueFirst(c):
-		return jointPlain, true // "full motion sclera white"
-	case (it.names() || p.prefixes(c, items, i)) && !tied:
-		// A new subject after a complete statement: "drum pearly gray nose midline".
-		if complete(c) && !it.has(lexicon.SaysSense) {
-			return jointPlain, true
-		}
-	case it.has(lexicon.SideSense) && !tied && leads(c) && complete(c):
-		return jointPlain, true // "right three left four"
-	case (it.num != nil && !it.locator || it.cue(lexicon.CueAbsent) && p.ts[it.a].Text == "none" || (it.has(lexicon.SaysSense) || it.has(lexicon.NounSense)) && !it.names()) && !tied && trails(c):
-		return jointPlain, true // "three on the right four on the left"
-	}
 	return 0, false
-}
-
-// prefixes reports a side word that belongs to the site after it ("left ear"),
-// not to the values before it ("whisper passed both ears, uvula midline").
-func (p *parser) prefixes(c *chunk, items []item, i int) bool {
-	it := &items[i]
-	if !it.has(lexicon.SideSense) || it.names() || i+1 >= len(items) || !items[i+1].names() || p.ts[it.b-1].after != noPause {
-		return false
-	}
-	last := p.ts[it.b-1].Text
-	if last == "side" || last == "sides" || p.ts[it.a].Text == "on" && c.any((*item).names) && c.valued() {
-		return false
-	}
-	if i+2 < len(items) && c.valued() && p.ts[items[i+1].b-1].after == noPause && items[i+2].names() && items[i+1].has(lexicon.SiteSense) && items[i+2].a == items[i+1].b {
-		return false
-	}
-	return true
-}
-
-// ownsValue reports that the value just said is one of the named finding's:
-// "passed the whisper test".
-func ownsValue(c *chunk, it *item) bool {
-	n, ok := it.sense(lexicon.NameSense)
-	if !ok {
-		return false
-	}
-	for _, s := range c.items[len(c.items)-1].senses {
-		if s.Kind == lexicon.SaysSense && s.Finding == n.Finding {
-			return true
-		}
-	}
-	k := len(c.items) - 1
-	return k > 0 && len(c.items[k].senses) == 0 && ownsValue(&chunk{items: c.items[:k]}, it)
-}
-
-// denied reports a chunk that denies a noun: "no click".
-func denied(c *chunk) bool {
-	neg := false
-	for i := range c.items {
-		it := &c.items[i]
-		neg = neg || it.cue(lexicon.CueNegate)
-		if neg && (it.has(lexicon.NounSense) || it.has(lexicon.NameSense) && presenceName(it)) {
-			return true
-		}
-	}
-	return false
-}
-
-// valueFirst reports a value followed by the name it is said of.
-func valueFirst(c *chunk) bool {
-	value := false
-	for i := range c.items {
-		it := &c.items[i]
-		if value && (it.has(lexicon.NounSense) && !it.has(lexicon.SaysSense) || it.has(lexicon.NameSense)) {
-			return true
-		}
-		value = value || it.num != nil && !it.locator || it.has(lexicon.SaysSense) && !it.names()
-	}
-	return false
-}
-
-// complete reports a chunk that has both a subject before its value and a
-// value.
-func complete(c *chunk) bool {
-	subject := false
-	for i := range c.items {
-		it := &c.items[i]
-		switch {
-		case it.names() || it.has(lexicon.SideSense):
-			subject = true
-		case subject && (it.num != nil && !it.locator || it.has(lexicon.SaysSense) || it.cue(lexicon.CueAbsent, lexicon.CuePresent, lexicon.CueNormal)):
-			return true
-		}
-	}
-	return false
-}
-
-// leads reports that the chunk's side stands before its value.
-func leads(c *chunk) bool {
-	for i := range c.items {
-		it := &c.items[i]
-		if it.has(lexicon.SideSense) {
-			return true
-		}
-		if it.num != nil || it.has(lexicon.SaysSense) {
-			return false
-		}
-	}
-	return false
 }
 
 // namesPresent reports a term that charts something by being named.
 func namesPresent(it *item) bool {
 	for _, s := range it.senses {
 		if (s.Kind == lexicon.NounSense || s.Kind == lexicon.NameSense) && s.Finding.Named != "" {
-			return true
-		}
-	}
-	return false
-}
-
-// trails reports a value followed by its side.
-func trails(c *chunk) bool {
-	value := false
-	for i := range c.items {
-		it := &c.items[i]
-		if it.num != nil || it.has(lexicon.SaysSense) || namesPresent(it) {
-			value = true
-		}
-		if value && it.has(lexicon.SideSense) && i == len(c.items)-1 {
 			return true
 		}
 	}

@@ -147,10 +147,10 @@ var smallWords = map[string]bool{
 func (p *parser) postposed(f *frame) {
 	for i := len(f.c.items) - 1; i > 0; i-- {
 		it := &f.c.items[i]
-		if it.content() || it.has(lexicon.DetailSense) {
+		if (it.content() || it.has(lexicon.DetailSense)) && !it.cue(lexicon.CueNegate) {
 			return
 		}
-		if !it.cue(lexicon.CueNegate) || it.b-it.a < 2 {
+		if !it.cue(lexicon.CueNegate) || it.b-it.a < 2 && !(i == len(f.c.items)-1 && p.ts[it.a].Text == "no") {
 			continue
 		}
 		for k := range f.preds {

@@ -317,7 +317,7 @@ func (p *parser) endSide() {
 func (p *parser) mention(c *chunk) {
 	f := p.frame(c)
 	p.looking(f)
-	if c.act != actTeach && c.act != actPast {
+	if c.act != actTeach && c.act != actPast && !(c.act == actPlan && len(f.subs) == 0 && f.sides == 0) {
 		p.endSide()
 	}
 	if len(f.subs) == 0 {

@@ -135,6 +135,16 @@ func (p *parser) carry(f *frame, charted bool) {
 	}
 }
 
+// compared reports that a chunk charted something of a pair as a whole.
+func (p *parser) compared(chunk int) bool {
+	for i := len(p.cands) - 1; i >= 0 && p.cands[i].chunk == chunk; i-- {
+		if compares(p.cands[i].f) {
+			return true
+		}
+	}
+	return false
+}
+
 // says2 reports a predicate that should have charted: a value, a number.
 func (f *frame) says2() bool {
 	for i := range f.preds {
@@ -152,7 +162,7 @@ func (p *parser) leadSide(f *frame, charted bool) {
 	} else {
 		p.pendSide = finding.NoSide
 	}
-	if f.lead == finding.Both {
+	if f.lead == finding.Both || charted && p.compared(p.chunkN) {
 		p.endSide()
 		return
 	}
@@ -276,7 +286,16 @@ func (p *parser) assert(f *frame, next *chunk) {
 		return
 	}
 	start := len(p.cands)
+	pair := false
 	for i := range out {
+		if pair && out[i].pr.side == f.lead { // "left four, equal, round"
+			out[i].pr.side = finding.Both
+		}
+		if compares(out[i].f) {
+			pair = true
+			p.endSide()
+			p.pairAt = out[i].subj.organ()
+		}
 		p.bareEnd = out[i].pr.kind == predNamed && !out[i].pr.neg
 		p.chart(f, &out[i])
 	}
@@ -285,6 +304,12 @@ func (p *parser) assert(f *frame, next *chunk) {
 	if len(p.cands) > start {
 		p.lastHead = f
 	}
+}
+
+// compares reports a finding that speaks of the two of a pair at once: equality,
+// alignment.
+func compares(f *lexicon.Finding) bool {
+	return f.Sides == lexicon.NoSides && len(f.At) > 0 && f.At[0].Paired
 }
 
 // resolve finds what one predicate says of which subjects.

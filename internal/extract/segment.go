@@ -1,0 +1,454 @@
+package extract
+
+import "bedsaid/lexicon"
+
+// Costs of what makes a stretch of words an unlikely single statement. Their
+// order matters more than their size: two values of two subjects in one
+// statement are worse than a statement too many.
+const (
+	costStatement = 1.0 // each statement
+	costCarried   = 0.3 // a value that leans on what was named before
+	costForeign   = 2.5 // a value that its subject cannot have, a second subject
+	costBare      = 2.0 // a subject of which nothing is said
+	costLoneSide  = 3.0 // a side of nothing
+	costBothEnds  = 1.5 // "moist mucosa pink": values before and after the subject
+	costLate      = 1.0 // what nearly always follows its value: "either side"
+	costSplitSide = 0.5 // a subject right after a side that is not its own: "tender on the left, maxillary"
+	costDeny      = 0.8 // a denial after its subject: "left ear no redness"
+	costList      = 1.2 // a second thing found, without "and"
+	costOdd       = 0.2 // a side where it is seldom heard: "on the right pink", "pink left"
+)
+
+// segmentLimit is the largest number of items in one statement.
+const segmentLimit = 24
+
+// role is what an item can be in a statement.
+type role uint8
+
+const (
+	roleNone role = iota
+	roleHead
+	roleNoun // what is found by being named
+	roleValue
+	roleSide
+	roleDeny
+	roleWhole // subject and value in one: "PERRLA"
+)
+
+// role tells what the item can be.
+func (it *item) role() role {
+	switch {
+	case it.locator:
+		return roleNone
+	case it.num != nil:
+		return roleValue
+	case it.has(lexicon.AloneSense):
+		return roleWhole
+	case it.names():
+		return roleHead
+	case it.cue(lexicon.CueUnable, lexicon.CueGeneral):
+		return roleValue
+	case it.cue(lexicon.CueNegate) && !it.content() && !it.cue(lexicon.CueAbsent):
+		return roleDeny
+	case it.has(lexicon.NounSense) && namesPresent(it) && !(it.has(lexicon.SaysSense) && it.has(lexicon.DetailSense)):
+		return roleNoun
+	case it.has(lexicon.NounSense) && !namesPresent(it):
+		return roleHead
+	case it.has(lexicon.DetailSense) && !it.has(lexicon.SaysSense):
+		return roleNone
+	case it.has(lexicon.SaysSense), it.cue(lexicon.CueAbsent, lexicon.CuePresent, lexicon.CueNormal):
+		return roleValue
+	case it.has(lexicon.SideSense):
+		return roleSide
+	}
+	return roleNone
+}
+
+// statement adds up what speaks against a run of items being one statement.
+type statement struct {
+	p        *parser
+	before   []*item // heads named before it
+	head     *item
+	other    *item // a second place named by "of the", "in the"
+	cost     float64
+	valued   bool
+	soft     bool // valued by its name alone: "ptosis"
+	pre      []*item
+	found    *item // what was named as found
+	neg      bool
+	reason   bool // it began with "because"
+	sides    int
+	sidePast bool // a side stands after the last value
+	lone     bool // right or left was the last word
+	content  bool
+}
+
+// fits reports that value can be said of name.
+func (p *parser) valueFits(value, name *item) bool {
+	if value.num == nil && !value.has(lexicon.SaysSense) && !value.has(lexicon.NounSense) && !value.has(lexicon.NameSense) {
+		return true // "present", "normal"
+	}
+	for _, s := range name.senses {
+		if s.Kind != lexicon.NameSense && s.Kind != lexicon.SiteSense && s.Kind != lexicon.NounSense {
+			continue
+		}
+		sub := subject{fnd: s.Finding, site: s.Site}
+		if value.num != nil {
+			if f, _ := p.byNumber(value.num, value.unit, sub); f != nil {
+				return true
+			}
+			continue
+		}
+		if value.cue(lexicon.CueNormal, lexicon.CueAbsent, lexicon.CuePresent) && s.Finding != nil {
+			return true
+		}
+		least := leastOwn
+		if s.Finding != nil && s.Finding.Asked != lexicon.Summary {
+			least = 85 // a finding that was named takes its own values
+		}
+		if _, n := pick(value, sub, lexicon.SaysSense, lexicon.NounSense, lexicon.NameSense); n >= least {
+			return true
+		}
+		if d, ok := value.sense(lexicon.DetailSense); ok && s.Finding != nil && s.Finding.Details[d.Key] {
+			return true
+		}
+	}
+	return value.num != nil && name.has(lexicon.NounSense) && namesPresent(name)
+}
+
+// takesKeyOf reports that a word can be a qualifier of what is named.
+func takesKeyOf(name, word *item) bool {
+	d, _ := word.sense(lexicon.DetailSense)
+	return namesPresent(name) && takesKey(name, d.Key)
+}
+
+// wholeFits reports that a saying that names its own finding speaks of the name.
+func (p *parser) wholeFits(value, name *item) bool {
+	for _, v := range value.senses {
+		for _, s := range name.senses {
+			for _, ch := range v.Chart {
+				if s.Finding == ch.Finding || fit(ch.Finding, subject{fnd: s.Finding, site: s.Site}) >= leastOwn {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// lies reports that what is found lies at this very site: a node in its group.
+func (p *parser) lies(found, at *item) bool {
+	n, ok := found.sense(lexicon.NameSense)
+	if !ok || n.Finding.Asked != lexicon.Summary {
+		return false
+	}
+	for _, s := range at.senses {
+		if s.Kind == lexicon.SiteSense && exactly(found, s.Site) {
+			return true
+		}
+	}
+	return false
+}
+
+// within reports that the second name is part of the first: "ears, right drum".
+func within(outer, inner *item) bool {
+	for _, o := range outer.senses {
+		if o.Kind != lexicon.SiteSense {
+			continue
+		}
+		for _, s := range inner.senses {
+			switch {
+			case s.Kind == lexicon.SiteSense:
+				if _, ok := s.Site.Within(o.Site); ok {
+					return true
+				}
+			case s.Finding != nil && fit(s.Finding, subject{site: o.Site}) > 0:
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (s *statement) add(items []item, i int) {
+	it := &items[i]
+	tied := s.content && s.p.tied(items, i)
+	if it.cue(lexicon.CueBecause) {
+		s.reason = true
+	}
+	r := it.role()
+	if r == roleDeny && s.p.ts[it.a].Text == "no" && it.b-it.a == 1 && s.content && (i+1 == len(items) || items[i+1].role() == roleSide) {
+		r = roleValue // "click no"
+	}
+	if r != roleNone {
+		s.content = true
+	}
+	lone := s.lone
+	s.lone = false
+	if s.reason && (r != roleHead || tied) {
+		return // "because of the cold in her nose"
+	}
+	switch r {
+	case roleHead:
+		s.addHead(it, tied, i > 0 && items[i-1].role() == roleHead && &items[i-1] == s.head, lone)
+	case roleNoun:
+		s.addNoun(it, i > 0 && items[i-1].role() == roleHead)
+	case roleValue:
+		if it.has(lexicon.DetailSense) && i+1 < len(items) && (items[i+1].role() == roleNoun || items[i+1].role() == roleHead && takesKeyOf(&items[i+1], it)) {
+			return // "bloody drainage"
+		}
+		if it.num != nil && i > 0 && it.unit != nil && items[i-1].cue(lexicon.CuePrep) {
+			return // "at forty five degrees"
+		}
+		if it.num != nil && it.unit == nil && it.num.sign == "" && i+1 < len(items) && (items[i+1].role() == roleNoun || items[i+1].role() == roleHead && (s.head == nil || namesPresent(&items[i+1]))) {
+			if s.said() {
+				s.cost += costList
+			}
+			return // a count
+		}
+		s.addValue(it, i+1 < len(items) && items[i+1].role() == roleSide && !(i+2 < len(items) && items[i+2].role() == roleValue))
+	case roleWhole:
+		switch {
+		case s.head != nil && !s.p.wholeFits(it, s.head):
+			s.cost += costBothEnds
+		case s.valued && !s.soft:
+			s.cost += costForeign
+		}
+		s.valued, s.soft = true, false
+	case roleSide:
+		side, _ := it.sense(lexicon.SideSense)
+		s.lone = side.Value == "right" || side.Value == "left"
+		on := s.p.ts[it.a].Text == "on" || i > 0 && items[i-1].cue(lexicon.CuePrep)
+		s.sides++
+		if s.sides > 1 {
+			s.cost += costForeign
+		}
+		if s.said() {
+			s.sidePast = true
+			if !on && s.p.ts[it.b-1].Text != "side" {
+				s.cost += costOdd
+			}
+		} else if s.head == nil && s.p.ts[it.b-1].Text == "side" && (side.Value == "both" || side.Value == "neither") {
+			s.cost += costLate
+		} else if s.head == nil && on {
+			s.cost += costOdd
+		}
+	case roleDeny:
+		if s.said() {
+			s.cost += costForeign
+		} else if s.head != nil {
+			s.cost += costDeny
+		}
+		s.neg = true
+	}
+}
+
+// said reports that something was said of the subject, or ahead of it.
+func (s *statement) said() bool { return s.valued || len(s.pre) > 0 }
+
+func (s *statement) addHead(it *item, tied, next, lone bool) {
+	presence := namesPresent(it)
+	switch {
+	case s.reason:
+		s.cost += costForeign
+	case next && s.head != nil && within(s.head, it): // "parotid node", "nose septum"
+		s.head = it
+	case s.head == nil && s.valued && !s.soft && len(s.pre) == 0:
+		// "swelling of the lid", "no discharge either eye"
+		if !tied {
+			s.cost += costBothEnds
+		}
+		s.other = it
+	case s.head == nil:
+		s.head = it
+		for _, v := range s.pre {
+			if !s.p.valueFits(v, it) {
+				s.cost += costForeign
+			}
+		}
+		if len(s.pre) > 0 {
+			s.valued = true
+			if !s.pre[0].cue(lexicon.CueNormal) {
+				s.cost += costOdd
+			}
+		}
+	case tied:
+		s.other = it
+	case !s.valued && within(s.head, it):
+		s.head = it
+	case s.soft && s.p.lies(s.head, it): // "one node left posterior cervical chain"
+		s.other = it
+	case s.soft && within(it, s.head):
+		s.cost += costBothEnds
+		s.other = it
+	case !s.valued:
+		s.cost += costBare
+		s.head = it
+	default:
+		s.cost += costForeign
+		s.head, s.valued, s.soft, s.sidePast, s.pre, s.sides = it, false, false, false, nil, 0
+	}
+	if it.plural && lone {
+		s.cost += costBothEnds // "left pupils"
+	}
+	if presence && s.head == it {
+		s.valued, s.soft, s.found = true, true, it
+	}
+}
+
+func (s *statement) addNoun(it *item, compound bool) {
+	if s.valued && !s.soft && !compound {
+		s.cost += costList
+	}
+	for _, v := range s.pre {
+		if !v.has(lexicon.DetailSense) && v.num == nil && s.head == nil {
+			s.cost += costForeign
+		}
+	}
+	if s.head == nil {
+		s.pre = nil
+	}
+	if s.head != nil && !s.p.valueFits(it, s.head) {
+		s.cost += costForeign
+	}
+	s.valued, s.found = true, it
+}
+
+func (s *statement) addValue(it *item, sideNext bool) {
+	switch {
+	case s.head == nil && !s.valued:
+		s.pre = append(s.pre, it)
+		if s.sidePast {
+			s.cost += costForeign
+		}
+	case s.head != nil && !s.p.valueFits(it, s.head) && (s.other == nil || !s.p.valueFits(it, s.other)):
+		s.cost += costForeign
+	case s.neg && s.valued && !it.has(lexicon.DetailSense) && !it.cue(lexicon.CuePresent, lexicon.CueAbsent):
+		s.cost += costForeign // "no click full motion"
+	case len(s.pre) > 0 && s.head != nil:
+		if !s.pre[0].cue(lexicon.CueNormal) { // "normal JVP is flat" teaches
+			s.cost += costBothEnds
+		}
+	case s.valued && s.sidePast && s.soft && sideNext && it.cue(lexicon.CueAbsent):
+		s.cost += costForeign // "droop left none right"
+	case s.valued && s.sidePast && !s.soft && !(s.found != nil && takesKeyOf(s.found, it)):
+		s.cost += costForeign // "right sluggish left brisk"
+	}
+	if s.head != nil {
+		s.valued, s.soft = true, false
+	}
+	s.sidePast = false
+}
+
+// total is the cost of the statement if it ends here.
+func (s *statement) total() float64 {
+	c := s.cost + costStatement
+	switch {
+	case !s.content:
+		c -= costStatement
+	case s.head == nil && len(s.pre) > 0:
+		c += costCarried
+		for _, v := range s.pre {
+			ok := len(s.before) == 0
+			for _, h := range s.before {
+				ok = ok || s.p.valueFits(v, h)
+			}
+			if !ok {
+				c += costForeign
+			}
+		}
+	case s.head != nil && !s.valued:
+		c += costBare
+	case s.head == nil && !s.valued && s.sides > 0:
+		c += costLoneSide
+	}
+	return c
+}
+
+// segment cuts a stretch without pauses or joints into statements; it gives the
+// indices at which one begins, without the first. before are the names spoken
+// just before.
+func (p *parser) segment(items []item, before []*item) []int {
+	n := len(items)
+	best := make([]float64, n+1)
+	from := make([]int, n+1)
+	for i := 1; i <= n; i++ {
+		best[i] = -1
+	}
+	for a := 0; a < n; a++ {
+		if best[a] < 0 || a > 0 && !p.mayBegin(items, a) {
+			continue
+		}
+		first := 0.0
+		if a > 0 && items[a].role() == roleHead && items[a-1].has(lexicon.SideSense) {
+			first = costSplitSide
+		}
+		st := statement{cost: first, p: p, before: p.headsBefore(items, a, before)}
+		for b := a; b < n && b < a+segmentLimit; b++ {
+			st.add(items[a:], b-a)
+			if b+1 < n && !p.mayBegin(items, b+1) {
+				continue
+			}
+			if c := best[a] + st.total(); best[b+1] < 0 || c < best[b+1]-1e-9 {
+				best[b+1], from[b+1] = c, a
+			}
+		}
+	}
+	var cuts []int
+	for i := n; i > 0; i = from[i] {
+		if best[i] < 0 {
+			return nil
+		}
+		if from[i] > 0 {
+			cuts = append([]int{from[i]}, cuts...)
+		}
+	}
+	return cuts
+}
+
+// headsBefore are the last names before items[a].
+func (p *parser) headsBefore(items []item, a int, before []*item) []*item {
+	var out []*item
+	for k := a - 1; k >= 0 && len(out) < 3; k-- {
+		if items[k].role() == roleHead {
+			out = append(out, &items[k])
+		}
+	}
+	return append(out, before...)
+}
+
+// tied reports that a name hangs on what stands before it: "of the lids", "in the
+// right eye".
+func (p *parser) tied(items []item, i int) bool {
+	for k := i - 1; k >= 0 && k >= i-4; k-- {
+		it := &items[k]
+		switch {
+		case p.ts[it.b-1].after != noPause:
+			return false
+		case it.cue(lexicon.CuePrep) && !it.content():
+			return true
+		case it.has(lexicon.SideSense) && !it.names():
+			if w := p.ts[it.a].Text; it.b-it.a > 1 && p.x.lex.Cue(w, lexicon.CuePrep) {
+				return true
+			}
+		case len(it.senses) == 0 && it.num == nil && lexicon.Article(p.ts[it.a].Text):
+		default:
+			return false
+		}
+	}
+	return false
+}
+
+// mayBegin reports that a statement can begin at items[i].
+func (p *parser) mayBegin(items []item, i int) bool {
+	prev, it := &items[i-1], &items[i]
+	w := p.ts[prev.b-1].Text
+	if prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot) || lexicon.Article(w) ||
+		prev.cue(lexicon.CueNegate) && !prev.content() || it.role() == roleHead && p.tied(items, i) && !prev.has(lexicon.SideSense) {
+		return false
+	}
+	if it.role() == roleNone {
+		return lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
+	}
+	return true
+}
