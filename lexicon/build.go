@@ -239,6 +239,11 @@ func (b *builder) shared(pf *packFile) {
 		for _, t := range d.Terms {
 			b.term(t, Sense{Kind: CueSense, Cue: k})
 		}
+		for _, first := range d.First {
+			for _, then := range d.Then {
+				b.term(first+" "+then, Sense{Kind: CueSense, Cue: k})
+			}
+		}
 	}
 	for _, d := range pf.Sides {
 		for _, t := range d.Terms {

@@ -128,6 +128,9 @@ type summaryDef struct {
 type cueDef struct {
 	Kind  string   `toml:"kind"`
 	Terms []string `toml:"terms"`
+	// First and Then are halves of terms: each first with each then.
+	First []string `toml:"first"`
+	Then  []string `toml:"then"`
 }
 
 type sideDef struct {

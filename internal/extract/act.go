@@ -71,8 +71,10 @@ func (p *parser) discourse(s *sentence) bool {
 // ownAct reads the act from the chunk's own cues. strong acts go on over the
 // list that follows.
 func (p *parser) ownAct(c *chunk) (a act, strong bool) {
-	if c.cue(lexicon.CueRetract) {
-		return actRetract, false
+	for i := range c.items {
+		if it := &c.items[i]; it.cue(lexicon.CueRetract) && !leavesOut(&chunk{items: c.items[:i]}, it) {
+			return actRetract, false
+		}
 	}
 	first, at := c.opener()
 	if c.cue(lexicon.CueState) {
@@ -90,6 +92,9 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 	}
 	if first.cue(lexicon.CueInstruct) || c.cue(lexicon.CueInstruct) {
 		return actInstruct, true
+	}
+	if first.cue(lexicon.CueWhen) && !first.content() {
+		return actAside, false
 	}
 	if c.cue(lexicon.CueTeach) || first.cue(lexicon.CueWhile) {
 		return actTeach, true

@@ -31,11 +31,12 @@ const (
 	actOther
 	actRetract
 	actAnswer
+	actAside // a circumstance: "when I press"
 )
 
 var whyOf = map[act]finding.Why{
 	actInstruct: finding.Instruction, actAsk: finding.Question, actTeach: finding.Teaching, actPlan: finding.Plan,
-	actPast: finding.History, actOther: finding.OtherPerson, actRetract: finding.Corrected, actAnswer: finding.SmallTalk,
+	actPast: finding.History, actOther: finding.OtherPerson, actRetract: finding.Corrected, actAnswer: finding.SmallTalk, actAside: finding.SmallTalk,
 }
 
 // chunk is a run of items between two joints: the unit that is understood at
@@ -159,6 +160,12 @@ func (p *parser) divide(c chunk, before []*item) []chunk {
 	return out
 }
 
+// leavesOut tells "the gag I leave out" from "leave that out", which takes back
+// what was said before.
+func leavesOut(c *chunk, it *item) bool {
+	return it.cue(lexicon.CueUnable) && !c.valued() && c.any((*item).names)
+}
+
 // cutBefore decides whether a new chunk begins before items[i].
 func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 	it := &items[i]
@@ -181,8 +188,10 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 	switch {
 	case it.cue(lexicon.CueExcept):
 		return jointExcept, true
-	case it.cue(lexicon.CueRetract), it.cue(lexicon.CueCorrect) && c.content():
+	case it.cue(lexicon.CueRetract) && !leavesOut(c, it), it.cue(lexicon.CueCorrect) && c.content():
 		return jointPlain, true
+	case it.cue(lexicon.CueWhen) && !it.content() && c.valued() && c.any((*item).names):
+		return jointPlain, true // "gag is there when I do the mouth care"
 	case it.cue(lexicon.CueBut) && !it.content():
 		return jointBut, true
 	case it.cue(lexicon.CueOr):

@@ -28,6 +28,9 @@ type Extractor struct {
 	lex *lexicon.Lexicon
 	// numeric are the findings whose value can be a number.
 	numeric []*lexicon.Finding
+	// groups gives the stem of numbered findings by what they are called
+	// together: "cranial nerve".
+	groups map[string]string
 }
 
 // Options narrow an extraction.
@@ -38,10 +41,13 @@ type Options struct {
 
 // New makes an Extractor over a lexicon.
 func New(lex *lexicon.Lexicon) *Extractor {
-	x := &Extractor{lex: lex}
+	x := &Extractor{lex: lex, groups: map[string]string{}}
 	for _, f := range lex.Findings() {
 		if f.Kind == lexicon.Quantity || f.Kind == lexicon.Grade || f.Kind == lexicon.Clock || f.Kind == lexicon.Choice && f.Allows("intact") && f.Allows("reduced") {
 			x.numeric = append(x.numeric, f)
+		}
+		if stem, _ := numbered(f.ID); stem != "" {
+			x.groups[strings.TrimRight(f.Name, " 0123456789")] = stem
 		}
 	}
 	return x
@@ -57,25 +63,38 @@ func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
 // why a sentence gave what it gave.
 func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
 	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), trace: trace}
-	items := series(x.lex, p.ts, x.itemize(p.ts))
+	items := x.series(p.ts, x.itemize(p.ts))
 	p.run(p.split(items))
 	return p.set(opt)
 }
 
 // series reads "cranial nerves three, four and six" and "two through twelve":
-// numbers after a numbered finding name its fellows.
-func series(lex *lexicon.Lexicon, ts []token, items []item) []item {
+// numbers after a numbered finding, or after what a group of them is called,
+// name its fellows.
+func (x *Extractor) series(ts []token, items []item) []item {
 	var out []item
-	stem, last := "", 0
+	stem, last, heading := "", 0, false
 	for i := 0; i < len(items); i++ {
 		it := items[i]
 		if n, ok := it.sense(lexicon.NameSense); ok && n.Finding != nil {
 			stem, last = numbered(n.Finding.ID)
+			heading = false
 			out = append(out, it)
 			continue
 		}
+		if n, ok := ordinals[text(ts, it.a)]; ok && stem != "" && len(it.senses) == 0 {
+			if made := fellows(x.lex, stem, n, n, it); made != nil { // "apart from the right eighth"
+				out = append(out, made...)
+				last, heading = n, false
+				continue
+			}
+		}
+		if g := x.groupAt(ts, it.a); g != "" {
+			stem, last, heading = g, 0, true
+		}
 		if stem != "" {
-			if it.num != nil && it.unit == nil && it.num.sign == "" && !it.num.hasOf && !it.num.clock && (listed(ts, out) || said2(items, i, stem)) {
+			if it.num != nil && it.unit == nil && it.num.sign == "" && !it.num.hasOf && !it.num.clock &&
+				(listed(ts, out) || said2(items, i, stem) || opens(ts, items, i)) {
 				from, to := int(it.num.value), int(it.num.value)
 				if it.num.isRange {
 					to = int(it.num.high)
@@ -83,19 +102,37 @@ func series(lex *lexicon.Lexicon, ts []token, items []item) []item {
 				if len(out) > 0 && through(ts, out[len(out)-1], it) {
 					from, to = last+1, from
 				}
-				if made := fellows(lex, stem, from, to, it); made != nil {
+				if made := fellows(x.lex, stem, from, to, it); made != nil {
 					out = append(out, made...)
-					last = to
+					last, heading = to, false
+					if ts[it.b-1].after == stop && !restarts(ts, it.b) {
+						stem = ""
+					}
 					continue
 				}
 			}
-			if ts[it.b-1].after == stop && !restarts(ts, it.b) {
+			if ts[it.b-1].after == stop && !restarts(ts, it.b) && !heading {
 				stem = ""
 			}
+			heading = heading && ts[it.b-1].after != stop
 		}
 		out = append(out, it)
 	}
 	return out
+}
+
+var ordinals = map[string]int{"first": 1, "second": 2, "third": 3, "fourth": 4, "fifth": 5, "sixth": 6, "seventh": 7, "eighth": 8, "ninth": 9,
+	"tenth": 10, "eleventh": 11, "twelfth": 12}
+
+// groupAt gives the stem of the numbered findings whose group is named at token
+// i: "cranial nerves".
+func (x *Extractor) groupAt(ts []token, i int) string {
+	for name, stem := range x.groups {
+		if at(ts, i, strings.Fields(name)...) {
+			return stem
+		}
+	}
+	return ""
 }
 
 // listed reports a number that goes on a list of numbered findings.
@@ -110,6 +147,15 @@ func listed(ts []token, out []item) bool {
 	}
 	n, ok := prev.sense(lexicon.NameSense)
 	return ok && n.Finding != nil && ts[prev.b-1].after == comma
+}
+
+// opens reports a number that begins a statement and stands for what is numbered:
+// "four, intact", "three on the right", "except seven".
+func opens(ts []token, items []item, i int) bool {
+	if i > 0 && ts[items[i-1].b-1].after == noPause && !items[i-1].cue(lexicon.CueAnd, lexicon.CueExcept, lexicon.CueBut) && text(ts, items[i].a-1) != "number" {
+		return false
+	}
+	return ts[items[i].b-1].after != noPause || i+1 < len(items) && (items[i+1].has(lexicon.SideSense) || items[i+1].cue(lexicon.CueUnable) || !items[i+1].content() && text(ts, items[i+1].a) == "i")
 }
 
 // said2 reports that a value of the numbered findings follows at once.
@@ -130,10 +176,11 @@ func said2(items []item, i int, stem string) bool {
 	return false
 }
 
-// restarts reports "two through twelve" at the start of the next sentence.
+// restarts reports that the next sentence goes on with numbers: "two through
+// twelve", "four, intact".
 func restarts(ts []token, i int) bool {
-	_, j := cardinal(ts, i)
-	return j > i && (at(ts, j, "through") || at(ts, j, "to")) && j+1 < len(ts)
+	v, j := cardinal(ts, i)
+	return j > i && v >= 1 && v == float64(int(v)) && j < len(ts)
 }
 
 func through(ts []token, prev, it item) bool {

@@ -109,7 +109,7 @@ func (p *parser) frame(c *chunk) *frame {
 			p.subject(f, it, i, neg, not)
 			continue
 		}
-		if it.has(lexicon.NounSense) {
+		if it.has(lexicon.NounSense) && !(i > 0 && adjective(it) && c.items[i-1].cue(lexicon.CueNot) && !c.items[i-1].cue(lexicon.CueNegate)) {
 			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not})
 			not = false
 			continue
@@ -124,6 +124,9 @@ func (p *parser) frame(c *chunk) *frame {
 		}
 	}
 	p.postposed(f)
+	if len(f.preds)+len(f.subs) == 0 && p.bareDenial(c) { // "tenderness, neither"
+		f.preds = append(f.preds, pred{at: 0, it: &c.items[0], kind: predGeneric, cue: lexicon.CueAbsent})
+	}
 	for i := range c.items {
 		if it := &c.items[i]; len(it.senses) == 0 && it.num == nil && !smallWords[p.ts[it.a].Text] && !lexicon.Article(p.ts[it.a].Text) {
 			f.unknown++
@@ -134,13 +137,36 @@ func (p *parser) frame(c *chunk) *frame {
 	return f
 }
 
+// bareDenial reports a chunk that says only "neither", or a "no" to what was just
+// named and waits.
+func (p *parser) bareDenial(c *chunk) bool {
+	denied := false
+	for i := range c.items {
+		it := &c.items[i]
+		s, ok := it.sense(lexicon.SideSense)
+		switch {
+		case ok && s.Value == "neither", p.ts[it.a].Text == "no" && it.b-it.a == 1 && len(p.pend) > 0 && c.joint == jointComma && p.pend[0].fnd != nil:
+			denied = true
+		case it.cue(lexicon.CueFiller) && !it.content():
+		default:
+			return false
+		}
+	}
+	return denied
+}
+
+// adjective reports a noun that is said of a site too: "sore".
+func adjective(it *item) bool {
+	return it.has(lexicon.SaysSense) && it.has(lexicon.DetailSense) && !it.plural && !it.article
+}
+
 // smallWords say nothing by themselves.
 var smallWords = map[string]bool{
 	"is": true, "are": true, "it": true, "they": true, "was": true, "were": true, "be": true, "been": true, "too": true, "very": true, "quite": true, "just": true,
 	"here": true, "there": true, "both": true, "all": true, "again": true, "now": true, "about": true, "around": true, "at": true, "i": true, "he": true,
 	"she": true, "him": true, "me": true, "we": true, "you": true, "which": true, "who": true, "as": true, "roughly": true, "approximately": true, "exactly": true,
 	"nice": true, "nicely": true, "look": true, "appear": true, "feel": true, "sit": true, "side": true, "one": true, "really": true, "pretty": true, "fairly": true,
-	"measure": true, "size": true, "by": true, "so": true, "also": true, "today": true, "o": true, "on": true, "them": true, "seem": true, "bit": true,
+	"measure": true, "size": true, "by": true, "so": true, "also": true, "today": true, "o": true, "big": true, "little": true, "nasty": true, "good": true, "on": true, "them": true, "seem": true, "bit": true,
 }
 
 // postposed turns a denial that stands after what it denies: "lice I don't see".
@@ -198,6 +224,8 @@ func (p *parser) goesOn(c *chunk) bool {
 	for i := range c.items {
 		it := &c.items[i]
 		switch {
+		case it.cue(lexicon.CueNot) && c.joint != jointOr:
+			return false // "no click, not sore"
 		case it.cue(lexicon.CueOr, lexicon.CueAnd):
 		case it.cue(lexicon.CuePresent, lexicon.CueThere, lexicon.CueAbsent) && !it.content() && !it.cue(lexicon.CuePrep):
 			// "no redness or swelling noted" still is a list; "swelling present" is not.

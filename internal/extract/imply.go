@@ -64,10 +64,7 @@ func (p *parser) elliptical(f *frame) bool {
 // implied goes on with what was looked for where only a place is named: "nodes:
 // none under the jaw, nothing above the clavicle, a hard one on the left".
 func (p *parser) implied(f *frame) []said {
-	one := f.c.any(func(it *item) bool {
-		w := p.ts[it.a].Text
-		return w == "one" && it.num == nil || it.b-it.a == 2 && p.ts[it.b-1].Text == "one"
-	})
+	one := f.c.any(p.oneOf) || p.sidedOne(f)
 	neg, cued := f.negated, f.negated || f.exists || one
 	var at *item
 	side := finding.NoSide
@@ -125,6 +122,30 @@ func (p *parser) implied(f *frame) []said {
 		}
 	}
 	return out
+}
+
+// oneOf reports the "one" of "one on the left", "a hard one": something of the
+// kind that is looked for, not "every one" or "the right one".
+func (p *parser) oneOf(it *item) bool {
+	if p.ts[it.b-1].Text != "one" || it.num != nil || it.b-it.a > 2 {
+		return false
+	}
+	if it.b-1 == 0 || p.ts[it.b-2].after != noPause {
+		return true
+	}
+	switch p.ts[it.b-2].Text {
+	case "every", "each", "any", "this", "that", "which", "right", "left", "other", "no":
+		return false
+	}
+	return true
+}
+
+// sidedOne reports "superficial cervical, right one": a site, its side and one of
+// what is looked for.
+func (p *parser) sidedOne(f *frame) bool {
+	n := len(f.c.items) - 1
+	return n > 1 && p.ts[f.c.items[n].b-1].Text == "one" && f.c.items[n].num == nil && f.c.items[n-1].has(lexicon.SideSense) &&
+		len(f.subs) > 0 && f.subs[0].site != nil && f.subAt[0] < n-1
 }
 
 // particular moves a summary finding to the group that is named after it: "two
@@ -265,7 +286,10 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		}
 	}
 	if subs == nil && len(f.subs) == 0 {
-		near := append(append([]subject(nil), p.pend...), p.lastNamed(pr, f.sides > 0)...)
+		near := p.waiting()
+		if len(near) == 0 {
+			near = append(append(near, p.pend...), p.lastNamed(pr, f.sides > 0)...)
+		}
 		if fillerOnly(f, pr) && len(p.pend) == 0 || f.unknown > 1 {
 			near = nil
 		}
@@ -289,6 +313,23 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		if v, ok := genericValue(s.fnd, pr); ok {
 			out = append(out, said{pr: pr, f: s.fnd, value: v, subj: s})
 		}
+	}
+	return out
+}
+
+// waiting gives the findings looked for at the sites that were just named and
+// wait for their value: "occipital, none on either side".
+func (p *parser) waiting() []subject {
+	var out []subject
+	for _, s := range p.pend {
+		if s.site == nil || s.fnd != nil || s.site.Finding != nil {
+			return nil
+		}
+		fd := p.lookedFor(s)
+		if fd == nil {
+			return nil
+		}
+		out = append(out, subject{fnd: fd, side: s.side, plural: true, tok: s.tok})
 	}
 	return out
 }

@@ -174,6 +174,8 @@ type parser struct {
 	bareEnd            bool // the sentence ended on a bare name that was charted
 	correctAge         int
 	unableChunk        int
+	// where the last exception began: "intact, except seven on the right"
+	exceptFrom, exceptSent int
 }
 
 // question waits for its answer.
@@ -205,8 +207,10 @@ func (p *parser) run(sentences []sentence) {
 		for j := range s.chunks {
 			p.si = j
 			var next *chunk
-			if j+1 < len(s.chunks) {
-				next = &s.chunks[j+1]
+			for k := j + 1; k < len(s.chunks) && next == nil; k++ {
+				if c := &s.chunks[k]; k+1 == len(s.chunks) || c.any(notFiller) {
+					next = c
+				}
 			}
 			p.chunk(&s.chunks[j], next)
 			p.chunkN++
@@ -216,6 +220,8 @@ func (p *parser) run(sentences []sentence) {
 	p.sent++
 	p.settleRetract()
 }
+
+func notFiller(it *item) bool { return !it.cue(lexicon.CueFiller) || it.content() }
 
 // phoneLimit is the number of sentences after which a call is taken to be over
 // even if nobody said goodbye: a lost finding is worse than a charted aside.
@@ -306,7 +312,7 @@ func (p *parser) chunk(c *chunk, next *chunk) {
 	}
 }
 
-var actNames = [...]string{"state", "instruct", "ask", "teach", "plan", "past", "other", "retract", "answer"}
+var actNames = [...]string{"state", "instruct", "ask", "teach", "plan", "past", "other", "retract", "answer", "aside"}
 
 func (p *parser) endSide() {
 	p.held, p.heldAt = finding.NoSide, nil

@@ -88,6 +88,9 @@ func (p *parser) valueFits(value, name *item) bool {
 	if value.num == nil && !value.has(lexicon.SaysSense) && !value.has(lexicon.NounSense) && !value.has(lexicon.NameSense) {
 		return true // "present", "normal"
 	}
+	if value.cue(lexicon.CueNormal) && value.num == nil {
+		return true
+	}
 	for _, s := range name.senses {
 		if s.Kind != lexicon.NameSense && s.Kind != lexicon.SiteSense && s.Kind != lexicon.NounSense {
 			continue
@@ -448,7 +451,7 @@ func (p *parser) mayBegin(items []item, i int) bool {
 		return false
 	}
 	if it.role() == roleNone {
-		return lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
+		return lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
 	}
 	return true
 }

@@ -48,8 +48,11 @@ func (p *parser) state(c *chunk, next *chunk) {
 			}
 		}
 	}
-	if c.joint == jointExcept && len(made) > 0 {
-		p.override(start)
+	if c.joint == jointExcept {
+		p.exceptFrom, p.exceptSent = start, p.sent
+	}
+	if p.exceptSent == p.sent && p.exceptFrom > 0 && len(made) > 0 {
+		p.override(p.exceptFrom)
 	}
 	p.carry(f, len(p.cands) > start)
 }
@@ -138,7 +141,7 @@ func (p *parser) carry(f *frame, charted bool) {
 // compared reports that a chunk charted something of a pair as a whole.
 func (p *parser) compared(chunk int) bool {
 	for i := len(p.cands) - 1; i >= 0 && p.cands[i].chunk == chunk; i-- {
-		if compares(p.cands[i].f) {
+		if p.cands[i].f.EndsSide {
 			return true
 		}
 	}
@@ -291,11 +294,7 @@ func (p *parser) assert(f *frame, next *chunk) {
 		if pair && out[i].pr.side == f.lead { // "left four, equal, round"
 			out[i].pr.side = finding.Both
 		}
-		if compares(out[i].f) {
-			pair = true
-			p.endSide()
-			p.pairAt = out[i].subj.organ()
-		}
+		pair = pair || out[i].f.EndsSide
 		p.bareEnd = out[i].pr.kind == predNamed && !out[i].pr.neg
 		p.chart(f, &out[i])
 	}
@@ -304,12 +303,6 @@ func (p *parser) assert(f *frame, next *chunk) {
 	if len(p.cands) > start {
 		p.lastHead = f
 	}
-}
-
-// compares reports a finding that speaks of the two of a pair at once: equality,
-// alignment.
-func compares(f *lexicon.Finding) bool {
-	return f.Sides == lexicon.NoSides && len(f.At) > 0 && f.At[0].Paired
 }
 
 // resolve finds what one predicate says of which subjects.
