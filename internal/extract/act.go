@@ -93,7 +93,7 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 	if first.cue(lexicon.CueInstruct) || c.cue(lexicon.CueInstruct) {
 		return actInstruct, true
 	}
-	if first.cue(lexicon.CueWhen) && !first.content() {
+	if first.cue(lexicon.CueWhen) && !first.content() || c.cue(lexicon.CueDoing) && !c.valued() && !c.cue(lexicon.CueThere) {
 		return actAside, false
 	}
 	if c.cue(lexicon.CueTeach) || first.cue(lexicon.CueWhile) {

@@ -30,7 +30,7 @@ func (p *parser) pairUp(c *cand) {
 
 // placeWord reports a term that says where on a site: "rim of ear", "lower lip".
 func placeWord(term string) bool {
-	for _, w := range [...]string{"upper ", "lower ", "top ", "tip ", "rim ", "edge ", "corner ", "ear lobe", "earlobe", "back "} {
+	for _, w := range [...]string{"upper ", "lower ", "top ", "tip ", "rim ", "edge ", "corner ", "ear lobe", "earlobe", "back ", "helix "} {
 		if strings.HasPrefix(term+" ", w) {
 			return true
 		}
@@ -143,6 +143,7 @@ func (p *parser) side(f *frame, s *said, c *cand) {
 		said(p.pendSide, p.sideTok)
 	case p.held != finding.NoSide && (p.heldAt == nil || o == nil || o == p.heldAt) && p.heldFits(s.subj):
 		said(p.held, p.heldTok)
+		c.sideHeld = true
 	case s.subj.plural || s.pr.it.plural || f.general:
 		c.side = finding.Both
 	case p.general(f, s), (s.pr.neg || !s.subj.single && !s.pr.it.article) && o != nil && p.pairAt == o:

@@ -109,7 +109,7 @@ func (p *parser) frame(c *chunk) *frame {
 			p.subject(f, it, i, neg, not)
 			continue
 		}
-		if it.has(lexicon.NounSense) && !(i > 0 && adjective(it) && c.items[i-1].cue(lexicon.CueNot) && !c.items[i-1].cue(lexicon.CueNegate)) {
+		if it.has(lexicon.NounSense) && !(adjective(it) && !(i > 0 && c.items[i-1].cue(lexicon.CueNegate))) {
 			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not})
 			not = false
 			continue

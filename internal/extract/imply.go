@@ -17,13 +17,13 @@ func (p *parser) trailingSide(f *frame, next *chunk) bool {
 	a, b := f.c.span()
 	for i := len(p.cands) - 1; i >= 0; i-- {
 		c := p.cands[i]
-		if c.gone || c.sent != p.sent || c.chunk < p.chunkN-1 || c.sideSaid || c.f.Sides != lexicon.Paired {
+		if c.gone || c.sent != p.sent || c.chunk < p.chunkN-1 || c.sideSaid && !c.sideHeld || c.f.Sides != lexicon.Paired {
 			break
 		}
 		if len(f.subs) > 0 && (f.subs[0].site == nil || fit(c.f, f.subs[0]) < 80 || c.value == finding.Word("absent")) {
 			break // another site: what follows is about it
 		}
-		c.side, c.sideSaid, hit = f.last, true, true
+		c.side, c.sideSaid, c.sideHeld, hit = f.last, true, false, true
 		c.toks = append(c.toks, [2]int{a, b})
 		dropMark(c, finding.UnsureSide)
 	}
@@ -65,7 +65,7 @@ func (p *parser) elliptical(f *frame) bool {
 // none under the jaw, nothing above the clavicle, a hard one on the left".
 func (p *parser) implied(f *frame) []said {
 	one := f.c.any(p.oneOf) || p.sidedOne(f)
-	neg, cued := f.negated, f.negated || f.exists || one
+	neg, cued := f.negated, f.negated || one || f.exists && f.c.any(func(it *item) bool { return it.cue(lexicon.CueThere) && p.ts[it.a].Text == "there" })
 	var at *item
 	side := finding.NoSide
 	for i := range f.preds {

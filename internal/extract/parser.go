@@ -75,6 +75,7 @@ type cand struct {
 	chunk     int // chunk number, over all sentences
 	gone      bool
 	sideSaid  bool // the side was spoken, not taken from the number of the word
+	sideHeld  bool // it was spoken of what was named before
 	mirrored  bool
 	placeItem bool
 }
@@ -323,7 +324,7 @@ func (p *parser) endSide() {
 func (p *parser) mention(c *chunk) {
 	f := p.frame(c)
 	p.looking(f)
-	if c.act != actTeach && c.act != actPast && !(c.act == actPlan && len(f.subs) == 0 && f.sides == 0) {
+	if c.act != actTeach && c.act != actPast && c.act != actAside && !(c.act == actPlan && len(f.subs) == 0 && f.sides == 0) {
 		p.endSide()
 	}
 	if len(f.subs) == 0 {

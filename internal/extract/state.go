@@ -305,8 +305,24 @@ func (p *parser) assert(f *frame, next *chunk) {
 	}
 }
 
+// reassures reports "that's normal", "this is fine": a comment, no finding.
+func (p *parser) reassures(f *frame) bool {
+	for i := range f.c.items {
+		it := &f.c.items[i]
+		if it.cue(lexicon.CueFiller, lexicon.CueAnd, lexicon.CueBut) && !it.content() {
+			continue
+		}
+		w := p.ts[it.a].Text
+		return w == "that" || w == "this"
+	}
+	return false
+}
+
 // resolve finds what one predicate says of which subjects.
 func (p *parser) resolve(f *frame, pr *pred) []said {
+	if pr.kind == predGeneric && pr.cue == lexicon.CueNormal && len(f.subs) == 0 && p.reassures(f) {
+		return nil
+	}
 	switch pr.kind {
 	case predAlone:
 		return p.resolveAlone(f, pr)
@@ -316,8 +332,14 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		return p.resolveGeneric(f, pr)
 	}
 	kinds := []lexicon.SenseKind{lexicon.SaysSense}
+	if pr.kind == predSays && adjective(pr.it) {
+		kinds = append(kinds, lexicon.NounSense)
+	}
 	if pr.kind == predNamed {
 		kinds = []lexicon.SenseKind{lexicon.NounSense, lexicon.NameSense, lexicon.SaysSense}
+		if pr.it.has(lexicon.DetailSense) && pr.it.has(lexicon.NounSense) {
+			kinds = kinds[:2] // "sores" are none of the site's tenderness
+		}
 	}
 	var out []said
 	if pr.kind == predSays && pr.it.cue(lexicon.CueAbsent, lexicon.CuePresent) && !p.seenSite(f, pr) {
@@ -339,7 +361,7 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 	}
 	for _, s := range p.subjectsFor(f, pr, func(s subject) int { _, n := pick(pr.it, s, kinds...); return n }) {
 		sense, n := pick(pr.it, s, kinds...)
-		if n == 0 || sense.Finding.Strict && sense.Kind == lexicon.SaysSense && s.tok[1] == 0 && (p.topicSent < p.sent-1 || p.topicSent < p.sent && n < 80) {
+		if n == 0 || sense.Finding.Strict && sense.Kind == lexicon.SaysSense && s.tok[1] == 0 && (p.topicSent < p.sent-1 && f.unknown > 0 || p.topicSent < p.sent-4 || p.topicSent < p.sent && n < 80) {
 			continue
 		}
 		v := sense.Value

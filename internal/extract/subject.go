@@ -186,8 +186,8 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	if strangers(f) {
 		return nil
 	}
-	if fillerOnly(f, pr) || f.unknown > 3 || f.unknown > 1 && pr.kind != predNamed || len(f.places) > 0 && pr.kind == predSays {
-		return nil
+	if fillerOnly(f, pr) || f.unknown > 3 || f.unknown > 0 && pr.kind != predNamed && len(p.pend) == 0 || len(f.places) > 0 && pr.kind == predSays {
+		return nil // "you poor man" is no reduced smell
 	}
 	if bareNumber(pr) && f.unknown > 0 && len(p.pend) == 0 {
 		return nil // "high five" is no size
