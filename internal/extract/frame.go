@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"strings"
+
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
@@ -160,19 +162,38 @@ func adjective(it *item) bool {
 	return it.has(lexicon.SaysSense) && it.has(lexicon.DetailSense) && !it.plural && !it.article
 }
 
-// smallWords say nothing by themselves.
-var smallWords = map[string]bool{
-	"is": true, "are": true, "it": true, "they": true, "was": true, "were": true, "be": true, "been": true, "too": true, "very": true, "quite": true, "just": true,
-	"here": true, "there": true, "both": true, "all": true, "again": true, "now": true, "about": true, "around": true, "at": true, "i": true, "he": true,
-	"she": true, "him": true, "me": true, "we": true, "you": true, "which": true, "who": true, "as": true, "roughly": true, "approximately": true, "exactly": true,
-	"nice": true, "nicely": true, "look": true, "appear": true, "feel": true, "sit": true, "side": true, "one": true, "really": true, "pretty": true, "fairly": true,
-	"measure": true, "size": true, "by": true, "so": true, "also": true, "today": true, "o": true, "big": true, "little": true, "nasty": true, "good": true, "on": true, "them": true, "seem": true, "bit": true,
+// smallWords say nothing of a finding by themselves.
+var smallWords = wordSet(`
+is are was were be been being am has have had having does do did done can could will would may might must it
+they he she i we you him her them me us his its their our my your this that these those who which what here
+there both all each again now then about around at on in of to from for with by over under up down off out into
+onto through past along across behind between near too very quite just only even still also yet ever really
+pretty fairly rather almost nearly exactly roughly approximately today look looks looking appear appears feel
+feels feeling sit sits lie lies lying seem seems measure measures measuring size go goes going come comes
+coming nice nicely one two as so if than or and but not no any some much more most less other same either
+anywhere everywhere somewhere nowhere side bit big little nasty good pair top bottom front middle part whole
+rest o way time like let`)
+
+func wordSet(words string) map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields(words) {
+		m[w] = true
+	}
+	return m
 }
 
 // postposed turns a denial that stands after what it denies: "lice I don't see".
 func (p *parser) postposed(f *frame) {
 	for i := len(f.c.items) - 1; i > 0; i-- {
 		it := &f.c.items[i]
+		if s, ok := it.sense(lexicon.SideSense); ok && s.Value == "neither" { // "crepitus neither side"
+			for k := range f.preds {
+				if pr := &f.preds[k]; pr.kind == predNamed && pr.at < i {
+					pr.neg = true
+				}
+			}
+			return
+		}
 		if (it.content() || it.has(lexicon.DetailSense)) && !it.cue(lexicon.CueNegate) {
 			return
 		}

@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"math"
+
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
@@ -134,6 +136,9 @@ func (x *Extractor) itemize(ts []token) []item {
 			it.num, it.b = &n, nEnd
 			if u, uEnd := x.unitAt(forms, ts, nEnd); u != nil {
 				it.unit, it.b = u, uEnd
+			}
+			if it.unit != nil && !n.isBy && !n.isRange && n.value == math.Trunc(n.value) && ts[it.b-1].after == noPause && at(ts, it.b, "and", "a", "half") {
+				it.num.value, it.b = n.value+0.5, it.b+3 // "one centimeter and a half"
 			}
 			it.locator = isLocator(ts, i, it.b)
 		case mEnd > i && wasArticle && isUnit(senses): // "a centimeter and a half"

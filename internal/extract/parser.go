@@ -19,6 +19,8 @@ type subject struct {
 	// far is true of a subject that was named some time before: what is said of it
 	// is read so, and marked.
 	far bool
+	// sent is the sentence in which it was spoken of.
+	sent int
 }
 
 // organ is the topmost site below head, face and neck: what a side holds for.
@@ -350,6 +352,7 @@ func (p *parser) mention(c *chunk) {
 }
 
 func (p *parser) remember(s subject) {
+	s.sent = p.sent
 	p.recent = append([]subject{s}, p.recent...)
 	if len(p.recent) > 8 {
 		p.recent = p.recent[:8]

@@ -10,7 +10,7 @@ func fit(f *lexicon.Finding, s subject) int {
 		return 100
 	}
 	best := 0
-	for _, x := range s.sites() {
+	for j, x := range s.sites() {
 		for k, at := range f.At {
 			score := 0
 			if steps, ok := x.Within(at); ok {
@@ -32,7 +32,7 @@ func fit(f *lexicon.Finding, s subject) int {
 				}
 			}
 			if s.fnd != nil {
-				score -= 10
+				score -= 10 + 3*j // where a finding lies first counts most
 			}
 			if score > best {
 				best = score

@@ -431,6 +431,9 @@ func (p *parser) tied(items []item, i int) bool {
 		case it.cue(lexicon.CuePrep) && !it.content():
 			return true
 		case it.has(lexicon.SideSense) && !it.names():
+			if !items[i].has(lexicon.SiteSense) {
+				return false
+			}
 			if w := p.ts[it.a].Text; it.b-it.a > 1 && p.x.lex.Cue(w, lexicon.CuePrep) {
 				return true
 			}

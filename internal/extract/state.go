@@ -135,6 +135,8 @@ func (p *parser) carry(f *frame, charted bool) {
 	}
 	if f.lead != finding.NoSide && len(f.subs) == 0 {
 		p.leadSide(f, charted)
+	} else if charted && p.held != finding.NoSide && f.last == p.held.Opposite() {
+		p.held, p.heldTok = f.last, f.sideTok // "I hear a whoosh on the right, so a bruit there"
 	}
 }
 
@@ -332,9 +334,6 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		return p.resolveGeneric(f, pr)
 	}
 	kinds := []lexicon.SenseKind{lexicon.SaysSense}
-	if pr.kind == predSays && adjective(pr.it) {
-		kinds = append(kinds, lexicon.NounSense)
-	}
 	if pr.kind == predNamed {
 		kinds = []lexicon.SenseKind{lexicon.NounSense, lexicon.NameSense, lexicon.SaysSense}
 		if pr.it.has(lexicon.DetailSense) && pr.it.has(lexicon.NounSense) {
@@ -375,6 +374,10 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 			v = sense.Finding.Named
 		}
 		out = append(out, said{pr: pr, f: sense.Finding, value: v, subj: s})
+	}
+	if len(out) == 0 && pr.kind == predSays && adjective(pr.it) {
+		pr.kind = predNamed // "sore, on the lip"
+		return p.resolve(f, pr)
 	}
 	if len(out) == 0 && pr.kind == predSays && pr.it.cue(lexicon.CueNormal) {
 		pr.kind, pr.cue = predGeneric, lexicon.CueNormal

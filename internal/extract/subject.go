@@ -186,7 +186,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	if strangers(f) {
 		return nil
 	}
-	if fillerOnly(f, pr) || f.unknown > 3 || f.unknown > 0 && pr.kind != predNamed && len(p.pend) == 0 || len(f.places) > 0 && pr.kind == predSays {
+	if fillerOnly(f, pr) || f.unknown > 3 || f.unknown > p.strangeLimit(f, pr) && pr.kind != predNamed && len(p.pend) == 0 || len(f.places) > 0 && pr.kind == predSays {
 		return nil // "you poor man" is no reduced smell
 	}
 	if bareNumber(pr) && f.unknown > 0 && len(p.pend) == 0 {
@@ -208,13 +208,29 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	}
 	if out == nil && f.unknown == 0 && !bareNumber(pr) && !p.foreign() {
 		for _, s := range p.recent {
-			if score(s) >= 55 {
+			if score(s) >= 55 && s.sent >= p.sent-4 {
 				s.side, s.tok, s.far = finding.NoSide, [2]int{}, true
 				return []subject{s}
 			}
 		}
 	}
 	return out
+}
+
+// strangeLimit is the number of unknown words that a statement about what was
+// named before may hold: one where it says "is" or "not" of a topic just named.
+func (p *parser) strangeLimit(f *frame, pr *pred) int {
+	if pr.it.has(lexicon.DetailSense) {
+		return 0 // a colour may be anything's
+	}
+	a, b := f.c.span()
+	for i := a; i < b && p.topicSent >= p.sent-1; i++ {
+		switch p.ts[i].Text {
+		case "is", "are", "not", "look", "feel":
+			return 1
+		}
+	}
+	return 0
 }
 
 // bareNumber reports a number without unit, sign or scale.
