@@ -137,7 +137,7 @@ func (b *builder) finding(d findingDef) {
 		return
 	}
 	f := &Finding{ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
-		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, EndsSide: d.EndsSide, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers,
+		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, EndsSide: d.EndsSide, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers, Also: d.Also,
 		Sides: sidesOf[d.Sides], Kind: kinds[d.Kind], Asked: askedOf[d.Asked], Details: map[string]bool{}, Together: map[string]bool{}}
 	if f.Sides == SidesUnknown || f.Kind == KindUnknown || f.Asked == AskedUnknown {
 		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: presence, choice, grade, quantity, clock; asked: always, if_indicated, summary")

@@ -100,6 +100,8 @@ type Finding struct {
 	Expected map[string][]string
 	// At are the sites whose ambiguous words speak of this finding.
 	At []*Site
+	// Also are other regions where a finding with a zone may lie.
+	Also []string
 	// Not maps a value to what its denial means.
 	Not map[string]string
 	// Yes and No are what an answer to a question about it means.

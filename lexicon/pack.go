@@ -97,6 +97,7 @@ type findingDef struct {
 	Meaning   string              `toml:"meaning"`
 	Asked     string              `toml:"asked"`
 	At        []string            `toml:"at"`
+	Also      []string            `toml:"also"`
 	Names     []string            `toml:"names"`
 	Nouns     []string            `toml:"nouns"`
 	Says      map[string][]string `toml:"says"`

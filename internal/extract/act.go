@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"strings"
+
 	"bedsaid/lexicon"
 )
 
@@ -60,6 +62,9 @@ func (p *parser) discourse(s *sentence) bool {
 		return len(s.chunks) == 1 && len(s.chunks[0].items) == 1 && ts[s.chunks[0].items[0].a].Text == "right"
 	}
 	c := &s.chunks[0]
+	if strings.HasSuffix(p.t.Words[ts[c.items[0].a].end].Text, ":") {
+		return false // "Right: no drainage"
+	}
 	if len(c.items) != 1 || ts[c.items[0].a].Text != "right" {
 		return false
 	}
@@ -89,6 +94,9 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 	switch w := p.ts[first.a].Text; {
 	case w == "if", w == "normal" && first.b-first.a == 1 && at+1 < len(c.items) && c.items[at+1].names() && (&chunk{items: c.items[at+1:]}).valued():
 		return actTeach, true // "normal JVP is flat"
+	}
+	if p.forbids(c) {
+		return actInstruct, true
 	}
 	if first.cue(lexicon.CueInstruct) || c.cue(lexicon.CueInstruct) {
 		return actInstruct, true
@@ -130,6 +138,20 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 func (p *parser) commands(c *chunk) bool {
 	first, _ := c.opener()
 	return first.cue(lexicon.CueCommand, lexicon.CueInstruct) || p.imperative(c, first)
+}
+
+// forbids reports "don't scratch"; not the note-taker's "don't see any drainage".
+func (p *parser) forbids(c *chunk) bool {
+	first, _ := c.opener()
+	i := first.a
+	if !at(p.ts, i, "do", "not") {
+		return false
+	}
+	switch text(p.ts, i+2) {
+	case "see", "feel", "hear", "appreciate", "note", "palpate", "find", "have", "get", "detect":
+		return false
+	}
+	return true
 }
 
 // otherBed reports "bed seventeen's drip".

@@ -29,7 +29,7 @@ func (p *parser) belongs(f *frame, d *detail) bool {
 	named := false
 	for k := range f.preds {
 		pr := &f.preds[k]
-		if pr.kind != predNamed && pr.kind != predAlone || pr.it == d.it {
+		if pr.kind != predNamed && pr.kind != predAlone && !(pr.kind == predSays && presents(pr.it)) || pr.it == d.it {
 			continue
 		}
 		named = true
@@ -70,9 +70,16 @@ func (p *parser) lastChunkOf(c *cand) bool {
 	return c.chunk == last
 }
 
+// presents reports a word that says one thing only, that something is there:
+// "coated".
+func presents(it *item) bool {
+	s, ok := onlySense(it)
+	return ok && s.Finding.Kind == lexicon.Presence && !it.has(lexicon.DetailSense)
+}
+
 func takesKey(it *item, key string) bool {
 	for _, s := range it.senses {
-		if s.Finding != nil && s.Finding.Details[key] && (s.Kind == lexicon.NounSense || s.Kind == lexicon.NameSense || s.Kind == lexicon.AloneSense) {
+		if s.Finding != nil && s.Finding.Details[key] && (s.Kind == lexicon.NounSense || s.Kind == lexicon.NameSense || s.Kind == lexicon.AloneSense || s.Kind == lexicon.SaysSense && presents(it)) {
 			return true
 		}
 	}

@@ -193,6 +193,9 @@ func (p *parser) chart(f *frame, s *said) {
 		}
 	}
 	value := s.value
+	if d, ok := s.pr.it.sense(lexicon.DetailSense); ok && s.pr.neg && s.pr.kind == predSays && s.f.Named != "" && s.f.Details[d.Key] {
+		return // "it is not tender" of a node does not deny the node
+	}
 	if s.pr.neg && value != "#" {
 		v, ok := s.f.Not[value]
 		if !ok {

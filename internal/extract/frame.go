@@ -65,7 +65,8 @@ type frame struct {
 	general bool
 	sideTok [2]int
 	last    finding.Side
-	unknown int // words that no pack knows, beyond small words
+	waits   bool // names that wait for their value
+	unknown int  // words that no pack knows, beyond small words
 }
 
 type placeSaid struct {
@@ -267,7 +268,7 @@ func (p *parser) goesOn(c *chunk) bool {
 		case it.has(lexicon.NameSense):
 			return false
 		case it.has(lexicon.SaysSense) && !it.has(lexicon.DetailSense):
-			if c.joint != jointOr && !noun {
+			if c.joint != jointOr && !noun || c.joint == jointAnd && noun && !it.cue(lexicon.CuePresent) {
 				return false
 			}
 			noun = true

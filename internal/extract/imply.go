@@ -110,6 +110,9 @@ func (p *parser) implied(f *frame) []said {
 		if fd == nil {
 			continue
 		}
+		if one && !neg {
+			s.single, s.plural = true, false // "nodes: one under the chin"
+		}
 		pr := &pred{at: 0, it: at, kind: predAlone, neg: neg, side: side}
 		if s.side != finding.NoSide && len(f.subs) > 0 {
 			pr.side = finding.NoSide
@@ -144,6 +147,9 @@ func (p *parser) oneOf(it *item) bool {
 // what is looked for.
 func (p *parser) sidedOne(f *frame) bool {
 	n := len(f.c.items) - 1
+	if it := &f.c.items[n]; n > 0 && it.has(lexicon.SideSense) && it.b-it.a > 1 && p.ts[it.b-1].Text == "one" && len(f.subs) > 0 && f.subs[0].site != nil {
+		return true
+	}
 	return n > 1 && p.ts[f.c.items[n].b-1].Text == "one" && f.c.items[n].num == nil && f.c.items[n-1].has(lexicon.SideSense) &&
 		len(f.subs) > 0 && f.subs[0].site != nil && f.subAt[0] < n-1
 }
@@ -172,7 +178,7 @@ func (p *parser) particular(f *frame) bool {
 func (p *parser) looking(f *frame) {
 	for i := range f.preds {
 		if f.preds[i].kind == predNamed {
-			p.noun = f.preds[i].it
+			p.noun, p.nounSent = f.preds[i].it, p.sent
 		}
 	}
 }
@@ -215,7 +221,7 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 		}
 		return nil
 	}
-	if p.noun != nil {
+	if p.noun != nil && (s.site.General || s.site.Region == "nodes" || p.nounSent >= p.sent-4) {
 		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= 85 && sense.Finding.Kind == lexicon.Presence {
 			return sense.Finding
 		}
@@ -384,7 +390,7 @@ func genericValue(f *lexicon.Finding, pr *pred) (string, bool) {
 // value comes.
 func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 	if len(out) == 1 && out[0].f.Asked == lexicon.Summary && len(f.details) == 0 && f.sides == 0 && !f.there && !f.negated && next != nil {
-		f.preds = nil // "nodes: one under the chin"
+		f.preds, f.waits = nil, true // "nodes: one under the chin"
 		return true
 	}
 	heading := next == nil && f.c.joint == jointStart && len(f.c.items) <= 3
@@ -416,6 +422,6 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 			f.subAt = append(f.subAt, out[i].pr.at)
 		}
 	}
-	f.preds = nil
+	f.preds, f.waits = nil, true
 	return true
 }

@@ -16,6 +16,9 @@ func (p *parser) mirror(f *frame) bool {
 	if side == finding.NoSide {
 		side = p.pendSide // "other side, exactly the same"
 	}
+	if side == finding.NoSide && p.alikeAt(f) {
+		return true
+	}
 	src := p.lastSided()
 	if src == nil {
 		return false
@@ -75,6 +78,28 @@ func (p *parser) mirror(f *frame) bool {
 	return true
 }
 
+// alikeAt repeats what was just said for another site of the same side: "pinna not
+// tender, mastoid the same".
+func (p *parser) alikeAt(f *frame) bool {
+	if len(f.subs) != 1 || len(p.cands) == 0 {
+		return false
+	}
+	last := p.cands[len(p.cands)-1]
+	if last.gone || last.sent < p.sent-1 || fit(last.f, f.subs[0]) >= leastOwn {
+		return false
+	}
+	for _, g := range p.x.lex.Findings() {
+		if g.Kind == last.f.Kind && fit(g, f.subs[0]) >= 85 && alike(g.ID, last.f.ID) && g.Allows(word(last)) {
+			d := last.clone()
+			a, b := f.c.span()
+			d.f, d.sent, d.chunk, d.toks, d.quals = g, p.sent, p.chunkN, append(d.toks, [2]int{a, b}), nil
+			p.cands = append(p.cands, d)
+			return true
+		}
+	}
+	return false
+}
+
 // mirrorFits narrows the copy to what the chunk names ("same drum").
 func (p *parser) mirrorFits(f *frame, c *cand) bool {
 	if len(f.subs) == 0 {
@@ -110,6 +135,11 @@ func organOf(f *lexicon.Finding) *lexicon.Site {
 
 // unable charts what was said to be left out, with its reason.
 func (p *parser) unable(f *frame) {
+	for i := f.unableAt + 1; i < len(f.c.items) && f.because < 0; i++ {
+		if w := p.ts[f.c.items[i].a].Text; w == "for" || w == "with" { // "not seen for the wax"
+			f.because = f.c.items[i].a + 1
+		}
+	}
 	f.onlyBefore(f.unableAt)
 	subs := f.subs
 	seen := map[*lexicon.Finding]bool{}
@@ -143,6 +173,9 @@ func (p *parser) unable(f *frame) {
 			}
 		}
 		subs = keep
+	}
+	if len(subs) == 0 && f.unknown > 0 {
+		return // "I haven't done the reflexes": something else was left out
 	}
 	if len(subs) == 0 {
 		for i := len(p.cands) - 1; i >= 0 && p.cands[i].sent == p.sent; i-- {

@@ -139,6 +139,7 @@ type parser struct {
 	topic    []subject // what is spoken of
 	recent   []subject // sites and findings named before, last first
 	noun     *item     // the last thing that was looked for: "nodes"
+	nounSent int       // the sentence in which it was named
 	lastSide finding.Side
 	held     finding.Side
 	heldAt   *lexicon.Site

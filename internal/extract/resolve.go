@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"slices"
+
 	"bedsaid/lexicon"
 )
 
@@ -14,7 +16,7 @@ func fit(f *lexicon.Finding, s subject) int {
 		for k, at := range f.At {
 			score := 0
 			if steps, ok := x.Within(at); ok {
-				if steps > 0 && x.Region != f.Region && f.Sides != lexicon.Zone {
+				if steps > 0 && x.Region != f.Region && !slices.Contains(f.Also, x.Region) {
 					continue // what is said of a pupil is not said of the head
 				}
 				score = 90 - 8*steps - k
@@ -24,7 +26,7 @@ func fit(f *lexicon.Finding, s subject) int {
 				if x.Region == f.Region && steps > 0 && at.Parent == nil || steps > 0 && at.ID == "mouth" {
 					score -= 20 // a whole region speaks less of its parts
 				}
-			} else if steps, ok := at.Within(x); ok && !(at.General && steps > 0) && (x.Region == f.Region || f.Sides == lexicon.Zone) {
+			} else if steps, ok := at.Within(x); ok && !(at.General && steps > 0) && (x.Region == f.Region || slices.Contains(f.Also, x.Region)) {
 				// never from the whole to one group of many: "node" names none
 				score = 62 - 6*steps - k
 				if f.Named == "" && (x.Parent == nil || x.ID == "face") {

@@ -93,6 +93,11 @@ func (p *parser) takeSides(f *frame) {
 		if k := p.subjectAfter(f, i); k >= 0 {
 			f.subs[k].side = side
 			f.subs[k].tok[0] = it.a
+			for j := range f.preds { // "the left one droops"
+				if f.preds[j].at == f.subAt[k] && f.preds[j].kind == predNamed {
+					f.preds[j].side = side
+				}
+			}
 			continue
 		}
 		if k := f.placeAfter(i); k >= 0 {

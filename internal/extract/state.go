@@ -36,7 +36,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 		p.assert(f, next)
 	}
 	made := p.cands[start:]
-	if p.correct && (len(made) > 0 || f.sides > 0 || len(f.subs) > 0 || len(f.places) > 0) && !p.onlyCue(c) {
+	if p.correct && !f.waits && (len(made) > 0 || f.sides > 0 || len(f.subs) > 0 || len(f.places) > 0) && !p.onlyCue(c) {
 		p.mend(f, start)
 	}
 	if p.mendSent == p.sent && !p.correct && p.mendFrom < start && p.mendFrom > 0 {
@@ -307,6 +307,27 @@ func (p *parser) assert(f *frame, next *chunk) {
 	}
 }
 
+// spokenOf reports that the talk is of a region: something of it was named in the
+// last sentences, or nothing of another.
+func (p *parser) spokenOf(region string) bool {
+	other := false
+	for _, s := range append(append([]subject(nil), p.topic...), p.recent...) {
+		if s.sent < p.sent-4 && s.sent > 0 {
+			continue
+		}
+		if s.fnd != nil && s.fnd.Region == region {
+			return true
+		}
+		for _, x := range s.sites() {
+			if x.Region == region {
+				return true
+			}
+			other = true
+		}
+	}
+	return !other
+}
+
 // reassures reports "that's normal", "this is fine": a comment, no finding.
 func (p *parser) reassures(f *frame) bool {
 	for i := range f.c.items {
@@ -384,7 +405,7 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		return p.resolveGeneric(f, pr)
 	}
 	if len(out) == 0 && pr.kind == predSays {
-		if s, ok := onlySense(pr.it); ok && pr.it.b-pr.it.a > 1 {
+		if s, ok := onlySense(pr.it); ok && pr.it.b-pr.it.a > 1 && f.unknown <= 2 && p.spokenOf(s.Finding.Region) {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Value, subj: subject{fnd: s.Finding}})
 		}
 	}
