@@ -118,6 +118,13 @@ func (p *parser) split(items []item) []sentence {
 		if len(c.items) == 0 {
 			c.joint = next
 		}
+		if p.answersHere(&c, items, i) {
+			flush(asking)
+			cur.asked = true
+			out = append(out, cur)
+			cur, next = sentence{}, jointStart
+			c.joint = next
+		}
 		if j, cut := p.cutBefore(&c, items, i); cut {
 			next = j
 			flush(noPause)
@@ -141,6 +148,24 @@ func (p *parser) split(items []item) []sentence {
 		out = append(out, cur)
 	}
 	return out
+}
+
+// answersHere reports a "yes" or "no" that answers the question before it where no
+// mark was heard between: "does it hurt no it's fine".
+func (p *parser) answersHere(c *chunk, items []item, i int) bool {
+	if len(c.items) == 0 || p.ts[items[i].a-1].after != noPause || !items[i].cue(lexicon.CueYes, lexicon.CueNo) || items[i].content() {
+		return false
+	}
+	switch p.ts[items[i].a].Text {
+	case "no", "nope", "nah", "yes", "yeah", "yep":
+	default:
+		return false
+	}
+	if i+1 < len(items) && p.ts[items[i].b-1].after == noPause && items[i+1].content() {
+		return false // "any pain no redness" may be a list
+	}
+	first, _ := c.opener()
+	return first.cue(lexicon.CueAsk) && !first.content() && !first.cue(lexicon.CueNegate)
 }
 
 // divide cuts a chunk without joints or pauses into its statements.

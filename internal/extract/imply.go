@@ -83,7 +83,7 @@ func (p *parser) implied(f *frame) []said {
 			side = pr.side
 		}
 	}
-	if f.unknown > 0 && !one || one && len(f.subs) == 0 && !(f.there && p.ask != nil && p.ask.sent == p.sent-1) && (f.unknown > 0 || len(f.details) == 0 && f.sides == 0) {
+	if f.unknown > 0 && !one || one && len(f.subs) == 0 && !(f.there && (p.ask != nil && p.ask.sent == p.sent-1 || p.openTopic())) && (f.unknown > 0 || len(f.details) == 0 && f.sides == 0) {
 		return nil // "I have no instrument", "milk and one"
 	}
 	if !cued || p.nounFollows() || p.onlyNo(f.c) {
@@ -125,6 +125,12 @@ func (p *parser) implied(f *frame) []said {
 		}
 	}
 	return out
+}
+
+// openTopic reports a site that was just named as a heading and where only one
+// thing is looked for.
+func (p *parser) openTopic() bool {
+	return len(p.topic) == 1 && p.topicSent >= p.sent-2 && p.topic[0].site != nil && p.lookedFor(p.topic[0]) != nil
 }
 
 // oneOf reports the "one" of "one on the left", "a hard one": something of the
@@ -386,6 +392,20 @@ func genericValue(f *lexicon.Finding, pr *pred) (string, bool) {
 	return "", false
 }
 
+// describes reports a chunk that only qualifies a finding.
+func describes(c *chunk, f *lexicon.Finding) bool {
+	for i := range c.items {
+		it := &c.items[i]
+		if d, ok := it.sense(lexicon.DetailSense); ok && f.Details[d.Key] {
+			continue
+		}
+		if it.content() || it.cue(lexicon.CueNegate, lexicon.CuePresent, lexicon.CueAbsent, lexicon.CueNormal) {
+			return false
+		}
+	}
+	return c.any(func(it *item) bool { return it.has(lexicon.DetailSense) })
+}
+
 // bare keeps names that stand alone ("gag and swallow intact") until their
 // value comes.
 func (p *parser) bare(f *frame, out []said, next *chunk) bool {
@@ -407,6 +427,9 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 		if !f.details[i].used {
 			return false
 		}
+	}
+	if next != nil && describes(next, out[0].f) {
+		return false // "drainage, brown"
 	}
 	if next != nil && !next.valued() && (next.joint != jointAnd && next.joint != jointOr || !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) })) {
 		return false

@@ -174,7 +174,7 @@ func (p *parser) unable(f *frame) {
 		}
 		subs = keep
 	}
-	if len(subs) == 0 && f.unknown > 0 {
+	if len(subs) == 0 && f.unknown > 0 && len(p.pend) == 0 && !p.refers(f.c) {
 		return // "I haven't done the reflexes": something else was left out
 	}
 	if len(subs) == 0 {

@@ -122,3 +122,162 @@ func numberFits(f *lexicon.Finding, n *number, unit *lexicon.Unit, named bool) b
 	}
 	return false
 }
+
+// reassures reports "that's normal", "this is fine": a comment, no finding.
+func (p *parser) reassures(f *frame) bool {
+	for i := range f.c.items {
+		it := &f.c.items[i]
+		if it.cue(lexicon.CueFiller, lexicon.CueAnd, lexicon.CueBut) && !it.content() {
+			continue
+		}
+		w := p.ts[it.a].Text
+		return w == "that" || w == "this"
+	}
+	return false
+}
+
+// resolve finds what one predicate says of which subjects.
+func (p *parser) resolve(f *frame, pr *pred) []said {
+	if pr.kind == predGeneric && pr.cue == lexicon.CueNormal && len(f.subs) == 0 && p.reassures(f) {
+		return nil
+	}
+	switch pr.kind {
+	case predAlone:
+		return p.resolveAlone(f, pr)
+	case predNumber:
+		return p.resolveNumber(f, pr)
+	case predGeneric:
+		return p.resolveGeneric(f, pr)
+	}
+	kinds := []lexicon.SenseKind{lexicon.SaysSense}
+	if pr.kind == predNamed {
+		kinds = []lexicon.SenseKind{lexicon.NounSense, lexicon.NameSense, lexicon.SaysSense}
+		if pr.it.has(lexicon.DetailSense) && pr.it.has(lexicon.NounSense) {
+			kinds = kinds[:2] // "sores" are none of the site's tenderness
+		}
+	}
+	var out []said
+	if pr.kind == predSays && pr.it.cue(lexicon.CueAbsent, lexicon.CuePresent) && !p.seenSite(f, pr) {
+		pr.kind, pr.cue = predGeneric, lexicon.CuePresent
+		if pr.it.cue(lexicon.CueAbsent) {
+			pr.cue = lexicon.CueAbsent
+		}
+		return p.resolveGeneric(f, pr)
+	}
+	if pr.kind == predSays && pr.it.cue(lexicon.CueNegate) && !p.seenSite(f, pr) {
+		return nil // "can't feel it" is a denial, not a value of what was named last
+	}
+	if pr.kind == predSays && pr.it.cue(lexicon.CueNormal) && p.normalOf(f, pr) {
+		pr.kind, pr.cue = predGeneric, lexicon.CueNormal
+		return p.resolveGeneric(f, pr)
+	}
+	if s, ok := p.lastSaid(f, pr); ok {
+		return []said{s}
+	}
+	for _, s := range p.subjectsFor(f, pr, func(s subject) int { _, n := pick(pr.it, s, kinds...); return n }) {
+		sense, n := pick(pr.it, s, kinds...)
+		if n == 0 || sense.Finding.Strict && sense.Kind == lexicon.SaysSense && s.tok[1] == 0 && (p.topicSent < p.sent-1 && f.unknown > 0 || p.topicSent < p.sent-4 || p.topicSent < p.sent && n < 80) {
+			continue
+		}
+		v := sense.Value
+		if sense.Kind != lexicon.SaysSense {
+			if sense.Finding.Named == "" {
+				// a noun such as "strength" names what the values speak of
+				f.subs = append(f.subs, subject{fnd: sense.Finding, side: s.side, plural: s.plural || pr.it.plural, tok: [2]int{pr.it.a, pr.it.b}})
+				f.subAt = append(f.subAt, pr.at)
+				continue
+			}
+			v = sense.Finding.Named
+		}
+		out = append(out, said{pr: pr, f: sense.Finding, value: v, subj: s})
+	}
+	if len(out) == 0 && pr.kind == predSays && adjective(pr.it) {
+		pr.kind = predNamed // "sore, on the lip"
+		return p.resolve(f, pr)
+	}
+	if len(out) == 0 && pr.kind == predSays && pr.it.cue(lexicon.CueNormal) {
+		pr.kind, pr.cue = predGeneric, lexicon.CueNormal
+		return p.resolveGeneric(f, pr)
+	}
+	if len(out) == 0 && pr.kind == predSays {
+		if s, ok := onlySense(pr.it); ok && pr.it.b-pr.it.a > 1 && f.unknown <= 2 && p.spokenOf(s.Finding.Region) {
+			out = append(out, said{pr: pr, f: s.Finding, value: s.Value, subj: subject{fnd: s.Finding}})
+		}
+	}
+	if len(out) == 0 && pr.kind == predNamed && !strangers(f) && !p.foreign() {
+		if s, ok := onlyNoun(pr.it); ok {
+			out = append(out, said{pr: pr, f: s.Finding, value: s.Finding.Named, subj: subject{fnd: s.Finding, plural: true}})
+		}
+	}
+	if len(out) == 0 && pr.kind == predNamed {
+		if s, ok := pr.it.sense(lexicon.NameSense); ok && s.Finding.Named != "" {
+			out = append(out, said{pr: pr, f: s.Finding, value: s.Finding.Named, subj: subject{fnd: s.Finding, plural: pr.it.plural}})
+		}
+	}
+	return out
+}
+
+// coveredBy reports a summary finding beside one that it stands for: "nodes"
+// where their group is named.
+func (p *parser) coveredBy(s *said, all []said) bool {
+	for i := range all {
+		for _, id := range s.f.Covers {
+			if all[i].f.ID == id && s.f.Named != "" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// consume drops a bare name that another predicate of the chunk speaks of, and
+// turns it round where "absent" follows.
+func (p *parser) consume(f *frame, in []said) []said {
+	for i := range f.preds {
+		g := &f.preds[i]
+		if g.kind != predGeneric || g.cue == lexicon.CueNormal {
+			continue
+		}
+		for j := range in {
+			s := &in[j]
+			if s.pr.kind == predNamed && s.pr.at < g.at && !g.used {
+				if g.cue == lexicon.CueAbsent && s.value == s.f.Named && !s.pr.neg {
+					s.pr.neg = true
+				}
+				if g.cue == lexicon.CuePresent && g.neg {
+					s.pr.neg = true
+				}
+				if s.f.Allows("present") {
+					s.pr.affirmed = true
+				}
+			}
+		}
+		g.used = true
+	}
+	var out []said
+	for i := range in {
+		s := in[i]
+		drop := p.coveredBy(&s, in)
+		for j := range in {
+			o := in[j]
+			if i == j || o.f != s.f || o.pr == s.pr {
+				continue
+			}
+			// the name gives way to the value said of it
+			if s.pr.kind == predNamed && o.pr.kind != predNamed && !(o.pr.kind == predGeneric && o.pr.cue != lexicon.CueNormal) {
+				drop = true
+			}
+			if s.pr.kind == predGeneric && o.pr.kind == predNamed && s.pr.cue != lexicon.CueNormal {
+				drop = true
+			}
+			// "feels it less": the later word is the one meant
+			if s.pr.kind == predSays && o.pr.kind == predSays && s.value != o.value && s.pr.at < o.pr.at && s.pr.side == o.pr.side && !(s.f.Together[s.value] && s.f.Together[o.value]) {
+				drop = true
+			}
+		}
+		if !drop {
+			out = append(out, s)
+		}
+	}
+	return out
+}
