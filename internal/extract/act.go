@@ -8,18 +8,19 @@ import (
 
 // classify gives each chunk of a sentence its act.
 func (p *parser) classify(s *sentence) {
-	carried, open := actState, false
+	carried, open, since := actState, false, 0
 	for i := range s.chunks {
+		since++
 		c := &s.chunks[i]
 		own, strong := p.ownAct(c)
 		switch {
 		case own != actState:
 			c.act = own
-			carried, open = own, true
+			carried, open, since = own, true, 0
 			if !strong {
 				open = false
 			}
-		case open && inherits(c, carried):
+		case open && inherits(c, carried, since):
 			c.act = carried
 		default:
 			open = false
@@ -158,6 +159,9 @@ func (p *parser) forbids(c *chunk) bool {
 func (p *parser) otherBed(c *chunk) bool {
 	for i := range c.items {
 		it := &c.items[i]
+		if it.locator && it.a > 2 && p.ts[it.a-1].after == noPause && at(p.ts, it.a-3, "that", "is") {
+			return true // "that's bed three"
+		}
 		if it.locator && it.b < len(p.ts) && p.ts[it.b].Text == "is" && p.ts[it.b].word == p.ts[it.b-1].word && it.a > 0 && (p.ts[it.a-1].Text == "bed" || p.ts[it.a-1].Text == "room" || p.ts[it.a-1].Text == "bay") {
 			return true
 		}
@@ -182,13 +186,16 @@ func (p *parser) imperative(c *chunk, first *item) bool {
 }
 
 // inherits reports that a chunk without an act of its own goes on with the one
-// before: the rest of a list, not a statement of its own.
-func inherits(c *chunk, from act) bool {
+// that began since chunks before: the rest of a list, not a statement of its own.
+func inherits(c *chunk, from act, since int) bool {
 	if c.joint == jointBut || c.joint == jointExcept {
 		return false
 	}
 	if c.cue(lexicon.CueCorrect, lexicon.CueUnable) {
 		return false
+	}
+	if since > 2 && c.joint == jointPlain && c.valued() && c.any((*item).names) && from != actAsk {
+		return false // talk without pauses has gone on to a statement
 	}
 	switch from {
 	case actTeach, actAsk:

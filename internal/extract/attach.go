@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"slices"
+
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
@@ -328,6 +330,9 @@ func (p *parser) latePlace(f *frame) {
 				p.cands = append(p.cands, d)
 			}
 			return
+		}
+		if pl := f.places[0]; pl.site != nil && pl.site.Region != c.f.Region && !slices.Contains(c.f.Also, pl.site.Region) {
+			break // "tender. Back of the neck, ...": another part begins
 		}
 		c.zone, c.placeItem = zoneText(f.places[0]), true
 		c.toks = append(c.toks, [2]int{a, b})

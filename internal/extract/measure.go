@@ -31,7 +31,7 @@ func (p *parser) resolveNumber(f *frame, pr *pred) []said {
 		}
 	}
 	if out == nil && pr.it.unit != nil && pr.it.unit.Base == "angle" {
-		if fd := p.onlyAngle(); fd != nil && p.tookAngle() {
+		if fd := p.onlyAngle(); fd != nil && (p.tookAngle() || p.at(pr)) {
 			return []said{{pr: pr, f: fd, value: "#", subj: subject{fnd: fd}}}
 		}
 	}
@@ -69,6 +69,9 @@ func (p *parser) tookAngle() bool {
 	}
 	return p.noun != nil && takesKey(p.noun, "angle")
 }
+
+// at reports "at thirty degrees".
+func (p *parser) at(pr *pred) bool { return pr.it.a > 0 && p.ts[pr.it.a-1].Text == "at" }
 
 // counted reports a chunk, or a last finding, of which a number is a count:
 // "two teeth missing", "teeth missing, four".

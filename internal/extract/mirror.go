@@ -85,11 +85,11 @@ func (p *parser) alikeAt(f *frame) bool {
 		return false
 	}
 	last := p.cands[len(p.cands)-1]
-	if last.gone || last.sent < p.sent-1 || fit(last.f, f.subs[0]) >= leastOwn {
+	if last.gone || last.sent < p.sent-1 {
 		return false
 	}
 	for _, g := range p.x.lex.Findings() {
-		if g.Kind == last.f.Kind && fit(g, f.subs[0]) >= 85 && alike(g.ID, last.f.ID) && g.Allows(word(last)) {
+		if g.Kind == last.f.Kind && g != last.f && fit(g, f.subs[0]) >= 85 && alike(g.ID, last.f.ID) && g.Allows(word(last)) {
 			d := last.clone()
 			a, b := f.c.span()
 			d.f, d.sent, d.chunk, d.toks, d.quals = g, p.sent, p.chunkN, append(d.toks, [2]int{a, b}), nil
@@ -197,6 +197,9 @@ func (p *parser) unable(f *frame) {
 		if fd == nil && s.site != nil {
 			if fd = s.site.Finding; fd == nil {
 				fd = s.site.Unable
+			}
+			if fd == nil && s.site.Parent != nil {
+				fd = p.lookedFor(s) // "deep cervical I can't get at"
 			}
 		}
 		if fd == nil || charted[fd] {

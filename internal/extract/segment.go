@@ -183,8 +183,14 @@ func (s *statement) add(items []item, i int) {
 	if r == roleDeny && s.p.ts[it.a].Text == "no" && it.b-it.a == 1 && s.content && (i+1 == len(items) || items[i+1].role() == roleSide) {
 		r = roleValue // "click no"
 	}
+	if r == roleValue && it.cue(lexicon.CueNegate) && !it.cue(lexicon.CueAbsent) && i+1 < len(items) {
+		r = roleDeny // "I don't see a hole"
+	}
 	if r != roleNone {
 		s.content = true
+	}
+	if r == roleNone && s.p.oneOf(it) {
+		s.content, s.valued = true, true // "one on the right"
 	}
 	lone := s.lone
 	s.lone = false
@@ -450,7 +456,7 @@ func (p *parser) mayBegin(items []item, i int) bool {
 	prev, it := &items[i-1], &items[i]
 	w := p.ts[prev.b-1].Text
 	if prev.cue(lexicon.CuePrep) && !prev.cue(lexicon.CueThere) || prev.cue(lexicon.CueMore, lexicon.CueLess, lexicon.CueNot) || lexicon.Article(w) ||
-		prev.cue(lexicon.CueNegate) && !prev.content() || it.role() == roleHead && p.tied(items, i) && !prev.has(lexicon.SideSense) {
+		prev.cue(lexicon.CueNegate) && !prev.cue(lexicon.CueAbsent) || it.role() == roleHead && p.tied(items, i) && !prev.has(lexicon.SideSense) {
 		return false
 	}
 	if it.role() == roleNone {

@@ -131,6 +131,8 @@ func (p *parser) carry(f *frame, charted bool) {
 			p.pend = append(p.pend, named...)
 			a, b := f.c.span()
 			p.pendTok = append(p.pendTok, [2]int{a, b})
+		} else if !charted {
+			p.pend, p.pendTok = nil, nil // "left eye's clean": what waits is the other's
 		}
 	}
 	if f.lead != finding.NoSide && len(f.subs) == 0 {

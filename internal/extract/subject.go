@@ -178,7 +178,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	}
 	for _, pl := range f.places {
 		s := subject{site: pl.site}
-		if score(s) >= leastOwn {
+		if score(s) >= 75 {
 			return []subject{s}
 		}
 	}
@@ -245,7 +245,7 @@ func fillerOnly(f *frame, pr *pred) bool {
 	}
 	for i := range f.c.items {
 		it := &f.c.items[i]
-		if !it.cue(lexicon.CueFiller, lexicon.CueNormal, lexicon.CueYes) && (len(it.senses) > 0 || it.num != nil) {
+		if (!it.cue(lexicon.CueFiller, lexicon.CueNormal, lexicon.CueYes) || it.has(lexicon.SaysSense) && !it.cue(lexicon.CueFiller, lexicon.CueYes)) && (len(it.senses) > 0 || it.num != nil) {
 			return false
 		}
 	}
