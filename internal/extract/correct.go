@@ -49,7 +49,7 @@ func (p *parser) recentCands(start int) []*cand {
 	var out []*cand
 	for i := start - 1; i >= 0; i-- {
 		c := p.cands[i]
-		if c.sent < p.sent-2 {
+		if c.sent < p.sent-4 {
 			break
 		}
 		if !c.gone {

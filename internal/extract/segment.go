@@ -189,7 +189,7 @@ func (s *statement) add(items []item, i int) {
 	if r != roleNone {
 		s.content = true
 	}
-	if r == roleNone && s.p.oneOf(it) {
+	if r == roleNone && s.p.oneOf(it) && !(i+1 < len(items) && (items[i+1].role() == roleNoun || items[i+1].role() == roleHead)) {
 		s.content, s.valued = true, true // "one on the right"
 	}
 	lone := s.lone

@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"slices"
 	"strings"
 
 	"bedsaid/internal/finding"
@@ -178,7 +179,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	}
 	for _, pl := range f.places {
 		s := subject{site: pl.site}
-		if score(s) >= 75 {
+		if n := score(s); n >= 75 || n >= leastOwn && zoned(pr.it) {
 			return []subject{s}
 		}
 	}
@@ -215,6 +216,11 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 		}
 	}
 	return out
+}
+
+// zoned reports a word for something that may lie anywhere: "lump".
+func zoned(it *item) bool {
+	return slices.ContainsFunc(it.senses, func(s lexicon.Sense) bool { return s.Finding != nil && s.Finding.Sides == lexicon.Zone })
 }
 
 // strangeLimit is the number of unknown words that a statement about what was
