@@ -1,7 +1,6 @@
 package corpus
 
 import (
-	"maps"
 	"slices"
 	"strings"
 
@@ -71,11 +70,19 @@ type charted struct {
 	marked bool
 }
 
+// chart holds facts by place, the places in the order they were put in.
+type chart struct {
+	facts map[place][]charted
+	order []place
+}
+
+func newChart() *chart { return &chart{facts: map[place][]charted{}} }
+
 // scorer compares one case with one draft.
 type scorer struct {
 	lex        *lexicon.Lexicon
 	never      map[string]bool
-	want, got  map[place][]charted
+	want, got  *chart
 	used       map[place]bool
 	tally      Tally
 	lostPlaces []lost
@@ -91,7 +98,7 @@ type lost struct {
 // each finding, side and zone the facts are compared; what is too many is
 // invented, what is absent is missed.
 func Score(lex *lexicon.Lexicon, c Case, findings []finding.Finding) Tally {
-	s := scorer{lex: lex, never: map[string]bool{}, want: map[place][]charted{}, got: map[place][]charted{}, used: map[place]bool{}}
+	s := scorer{lex: lex, never: map[string]bool{}, want: newChart(), got: newChart(), used: map[place]bool{}}
 	for _, n := range c.Never {
 		s.never[n] = true
 	}
@@ -105,10 +112,10 @@ func Score(lex *lexicon.Lexicon, c Case, findings []finding.Finding) Tally {
 		}
 		s.put(s.got, f.ID, f.Side.String(), f.Zone, charted{factOf(f.Status.String(), f.Value.String()), f.Value.String(), len(f.Marks) > 0})
 	}
-	for _, at := range ordered(s.want) {
+	for _, at := range s.want.order {
 		s.expect(at)
 	}
-	for _, at := range ordered(s.got) {
+	for _, at := range s.got.order {
 		if !s.used[at] {
 			s.tooMany(at)
 		}
@@ -116,14 +123,8 @@ func Score(lex *lexicon.Lexicon, c Case, findings []finding.Finding) Tally {
 	return s.tally
 }
 
-func ordered(m map[place][]charted) []place {
-	return slices.SortedFunc(maps.Keys(m), func(a, b place) int {
-		return strings.Compare(a.id+" "+a.side+" "+a.zone, b.id+" "+b.side+" "+b.zone)
-	})
-}
-
 // put files a fact under each side it is said of; the same fact counts once.
-func (s *scorer) put(m map[place][]charted, id, side, zone string, c charted) {
+func (s *scorer) put(m *chart, id, side, zone string, c charted) {
 	f, ok := s.lex.Finding(id)
 	if !ok {
 		return
@@ -137,8 +138,11 @@ func (s *scorer) put(m map[place][]charted, id, side, zone string, c charted) {
 	}
 	for _, sd := range sides {
 		at := place{id, sd, zone}
-		if !slices.ContainsFunc(m[at], func(o charted) bool { return o.fact == c.fact }) {
-			m[at] = append(m[at], c)
+		if len(m.facts[at]) == 0 {
+			m.order = append(m.order, at)
+		}
+		if !slices.ContainsFunc(m.facts[at], func(o charted) bool { return o.fact == c.fact }) {
+			m.facts[at] = append(m.facts[at], c)
 		}
 	}
 }
@@ -146,15 +150,15 @@ func (s *scorer) put(m map[place][]charted, id, side, zone string, c charted) {
 // partner is where the draft has what the case has at a place; a zone may be
 // worded otherwise, and a whole region may be named or not.
 func (s *scorer) partner(at place) (place, bool) {
-	if len(s.got[at]) > 0 && !s.used[at] {
+	if len(s.got.facts[at]) > 0 && !s.used[at] {
 		return at, true
 	}
 	if f, ok := s.lex.Finding(at.id); !ok || f.Sides != lexicon.Zone {
 		return place{}, false
 	}
 	var near []place
-	for _, k := range ordered(s.got) {
-		if _, same := s.want[k]; k.id == at.id && !s.used[k] && !same {
+	for _, k := range s.got.order {
+		if _, same := s.want.facts[k]; k.id == at.id && !s.used[k] && !same {
 			near = append(near, k)
 		}
 	}
@@ -174,13 +178,13 @@ func (s *scorer) partner(at place) (place, bool) {
 
 // expect scores one place of the case.
 func (s *scorer) expect(at place) {
-	want := s.want[at]
+	want := s.want.facts[at]
 	s.tally.Gold += len(want)
 	k, found := s.partner(at)
 	var have []charted
 	if found {
 		s.used[k] = true
-		have = slices.Clone(s.got[k])
+		have = slices.Clone(s.got.facts[k])
 		s.tally.Got += len(have)
 	}
 	var missing []charted
@@ -214,8 +218,8 @@ func (s *scorer) expect(at place) {
 
 // tooMany scores a place of the draft that the case does not have.
 func (s *scorer) tooMany(at place) {
-	s.tally.Got += len(s.got[at])
-	for _, h := range s.got[at] {
+	s.tally.Got += len(s.got.facts[at])
+	for _, h := range s.got.facts[at] {
 		marked := s.wrong(at, h)
 		i := slices.IndexFunc(s.lostPlaces, func(l lost) bool { return !l.taken && l.id == at.id && l.fact == h.fact })
 		if i < 0 {

@@ -41,6 +41,7 @@ func run() error {
 	out := flag.String("out", "", "folder for what was heard and which pieces were doubted (default: none kept)")
 	settings := flag.String("settings", "region", "with commas between: region, static, bare (the prompt); then, with slashes before: beam5, piece12 and so on")
 	asked := flag.String("asked", "", "hear one recording and write, to this folder, the pieces and the prompt that the engine was first asked with")
+	noise := flag.String("noise", "", "hear recordings in which nobody examines, under the prompts of these regions (all: every one)")
 	threads := flag.Int("threads", 2, "threads of the engine")
 	flag.Parse()
 	if flag.NArg() == 0 {
@@ -59,6 +60,9 @@ func run() error {
 	defer engine.Close()
 	if *asked != "" {
 		return writeAsked(ctx, engine, flag.Arg(0), *asked)
+	}
+	if *noise != "" {
+		return hearNoise(ctx, engine, lex, *noise, flag.Args())
 	}
 	list, err := corpus.Load(strings.Split(*cases, ",")...)
 	if err != nil {
