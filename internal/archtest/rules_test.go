@@ -18,19 +18,19 @@ var mayImport = map[string][]string{
 	"internal/finding":           {"internal/transcript", "lexicon"},
 	"internal/speech":            {"internal/audio", "internal/transcript"},
 	"internal/speech/whisper":    {"internal/speech", "internal/audio", "internal/transcript"},
-	"internal/speech/speechtest": {"internal/speech", "internal/audio", "internal/transcript"},
+	"internal/speech/speechtest": {"internal/transcript", "internal/finding", "lexicon"},
 	"internal/extract":           {"internal/transcript", "lexicon", "internal/finding"},
 	"internal/note":              {"internal/transcript", "lexicon", "internal/finding"},
 	"internal/export":            {"internal/transcript", "lexicon", "internal/finding", "internal/note"},
 	"internal/pipeline": {"internal/audio", "internal/speech", "internal/transcript", "lexicon", "internal/finding",
 		"internal/extract", "internal/note", "internal/export"},
-	"internal/corpus": {"internal/transcript", "internal/finding", "lexicon"},
+	"internal/corpus": {"internal/transcript", "internal/finding", "internal/note", "lexicon"},
 	"internal/eval": {"internal/corpus", "internal/pipeline", "internal/audio", "internal/speech", "internal/transcript",
 		"lexicon", "internal/finding", "internal/extract", "internal/note"},
 	"internal/audio/audiotest": {},
 	"internal/archtest":        {},
 	// A command for scripts/eval-speech, kept beside what it measures.
-	"internal/speech/speecheval": {"internal/speech", "internal/speech/whisper", "internal/audio", "internal/transcript", "internal/corpus",
+	"internal/speech/speecheval": {"internal/speech", "internal/speech/whisper", "internal/audio", "internal/transcript", "internal/speech/speechtest",
 		"internal/pipeline", "internal/note", "internal/export", "lexicon"},
 }
 

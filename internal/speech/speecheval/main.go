@@ -18,11 +18,11 @@ import (
 	"time"
 
 	"bedsaid/internal/audio"
-	"bedsaid/internal/corpus"
 	"bedsaid/internal/export"
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
 	"bedsaid/internal/speech"
+	"bedsaid/internal/speech/speechtest"
 	"bedsaid/internal/speech/whisper"
 	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
@@ -64,11 +64,11 @@ func run() error {
 	if *noise != "" {
 		return hearNoise(ctx, engine, lex, *noise, flag.Args())
 	}
-	list, err := corpus.Load(strings.Split(*cases, ",")...)
+	list, err := speechtest.Load(strings.Split(*cases, ",")...)
 	if err != nil {
 		return err
 	}
-	terms := corpus.Terms(lex)
+	terms := speechtest.Terms(lex)
 	fmt.Println(strings.Join([]string{"setting", "condition", "words", "WER %", "terms", "term err %", "F1", "prec", "rec", "wrong side (unmarked)", "wrong value (unmarked)", "false expected (unmarked)", "right marked %", "lost s", "sound s", "taken s"}, "\t"))
 	for _, setting := range strings.Split(*settings, ",") {
 		d := &pipeline.Drafter{
@@ -162,9 +162,9 @@ func set(d *pipeline.Drafter, lex *lexicon.Lexicon, setting string) error {
 
 // row is a line of the table.
 type row struct {
-	words              corpus.WordErrors
+	words              speechtest.WordErrors
 	terms, termErrors  int
-	score              corpus.Tally
+	score              speechtest.Tally
 	lost, sound, taken float64
 }
 
@@ -184,7 +184,7 @@ func (r *row) line(setting, condition string) string {
 }
 
 // hearFolder drafts the recording of each case that the folder holds.
-func hearFolder(ctx context.Context, d *pipeline.Drafter, lex *lexicon.Lexicon, terms map[string]bool, cases []corpus.Case, folder, out, setting string) (row, error) {
+func hearFolder(ctx context.Context, d *pipeline.Drafter, lex *lexicon.Lexicon, terms map[string]bool, cases []speechtest.Case, folder, out, setting string) (row, error) {
 	var all row
 	heard := 0
 	for _, c := range cases {
@@ -202,15 +202,15 @@ func hearFolder(ctx context.Context, d *pipeline.Drafter, lex *lexicon.Lexicon, 
 		if err != nil {
 			return row{}, err
 		}
-		r := row{taken: time.Since(begin).Seconds(), sound: n.Transcript.Recording.Seconds, score: corpus.Score(lex, c, n.Findings())}
-		r.score.Misplaced = corpus.Misplaced(n.Transcript, n.Findings(), n.LeftOut)
+		r := row{taken: time.Since(begin).Seconds(), sound: n.Transcript.Recording.Seconds, score: speechtest.Score(lex, c, n.Findings())}
+		r.score.Misplaced = speechtest.Misplaced(n.Transcript, n.Findings(), n.LeftOut)
 		for _, g := range n.Untranscribed() {
 			r.lost += g.End - g.Start
 		}
-		if r.words, err = corpus.CompareWords(ctx, c.Text, n.Transcript.Text()); err != nil {
+		if r.words, err = speechtest.CompareWords(ctx, c.Text, n.Transcript.Text()); err != nil {
 			return row{}, err
 		}
-		r.terms, r.termErrors = corpus.MissedTerms(terms, c.Text, n.Transcript.Text())
+		r.terms, r.termErrors = speechtest.MissedTerms(terms, c.Text, n.Transcript.Text())
 		all.add(r)
 		if err := keep(out, setting, filepath.Base(folder), c.ID, n, events); err != nil {
 			return row{}, err

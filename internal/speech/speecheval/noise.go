@@ -9,9 +9,9 @@ import (
 	"strings"
 	"time"
 
-	"bedsaid/internal/corpus"
 	"bedsaid/internal/pipeline"
 	"bedsaid/internal/speech"
+	"bedsaid/internal/speech/speechtest"
 	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
 )
@@ -19,7 +19,7 @@ import (
 // hearNoise drafts recordings in which nobody examines anybody, as if each of
 // the regions was being examined: every finding is invented.
 func hearNoise(ctx context.Context, engine speech.Decoder, lex *lexicon.Lexicon, regions string, paths []string) error {
-	terms := corpus.Terms(lex)
+	terms := speechtest.Terms(lex)
 	findings := 0
 	fmt.Println("sound\tprompt of\tseconds\tvoiced\twords\tterms\tuntranscribed s\tdecoded again\tfindings")
 	for _, r := range lex.Regions() {
@@ -41,7 +41,7 @@ func hearNoise(ctx context.Context, engine speech.Decoder, lex *lexicon.Lexicon,
 				return err
 			}
 			inserted := 0
-			for _, w := range strings.Fields(corpus.Plain(n.Transcript.Text())) {
+			for _, w := range strings.Fields(speechtest.Plain(n.Transcript.Text())) {
 				if terms[w] {
 					inserted++
 				}

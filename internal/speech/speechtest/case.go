@@ -1,7 +1,8 @@
-// Package corpus reads cases (examinations with the findings that a careful
-// colleague would chart) and scores a draft against them, as the contract of
-// the draft lays down. Tests and measurements use it; the program does not.
-package corpus
+// Package speechtest compares what was heard and charted from a recording with
+// what was spoken: words by sclite, the lexicon's terms, and findings as the
+// contract of the draft scores them. Tests and measurements use it; the program
+// does not.
+package speechtest
 
 import (
 	"encoding/json"

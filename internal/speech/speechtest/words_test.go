@@ -1,4 +1,4 @@
-package corpus
+package speechtest
 
 import (
 	"context"

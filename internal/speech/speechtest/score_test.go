@@ -1,4 +1,4 @@
-package corpus
+package speechtest
 
 import (
 	"bytes"
@@ -29,11 +29,11 @@ func builtin(t *testing.T) *lexicon.Lexicon {
 }
 
 func TestLoad(t *testing.T) {
-	cases, err := Load("../../testdata/spoken/*.json", "../../testdata/demo/exam.json")
+	cases, err := Load("../../../testdata/spoken/*.json", "../../../testdata/demo/exam.json")
 	if err != nil || len(cases) != 4 {
 		t.Fatalf("%d cases, %v", len(cases), err)
 	}
-	if _, err := Load("../../testdata/none/*.json"); err == nil {
+	if _, err := Load("../../../testdata/none/*.json"); err == nil {
 		t.Error("no error where there is no case")
 	}
 	bad := filepath.Join(t.TempDir(), "a.json")
@@ -94,7 +94,7 @@ func drafted(t *testing.T, lex *lexicon.Lexicon, text string) (note.Draft, []byt
 // The counts are those of the contract's own scorer, on drafts of texts that
 // were spoilt in several ways. It is read where it is present.
 func TestScoreIsTheContracts(t *testing.T) {
-	scorer, err := filepath.Abs("../../../shared/contract/score.py")
+	scorer, err := filepath.Abs("../../../../shared/contract/score.py")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -104,7 +104,7 @@ func TestScoreIsTheContracts(t *testing.T) {
 	if _, err := exec.LookPath("python3"); err != nil {
 		t.Skip("skipped: python3 is not installed")
 	}
-	cases, err := Load("../../testdata/spoken/*.json", "../../testdata/demo/exam.json", "../../testdata/cases/zone/*.json", "../../testdata/cases/conflict/*.json", "../../testdata/cases/narration/*.json")
+	cases, err := Load("../../../testdata/spoken/*.json", "../../../testdata/demo/exam.json", "../../../testdata/cases/zone/*.json", "../../../testdata/cases/conflict/*.json", "../../../testdata/cases/narration/*.json")
 	if err != nil {
 		t.Fatal(err)
 	}
