@@ -8,9 +8,19 @@ import (
 )
 
 func newBuilder() *builder {
-	return &builder{lex: &Lexicon{
-		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: map[string]bool{},
+	return &builder{forms: make(map[string][]Form, 4096), lex: &Lexicon{
+		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096),
 	}}
+}
+
+// normalize is Normalize, once for each word that the packs hold.
+func (b *builder) normalize(word string) []Form {
+	forms, ok := b.forms[word]
+	if !ok {
+		forms = Normalize(word)
+		b.forms[word] = forms
+	}
+	return forms
 }
 
 func (b *builder) complain(at, what, hint string) {
@@ -23,19 +33,13 @@ func (b *builder) term(term string, s Sense) {
 	count := 0
 	words := strings.Fields(term)
 	for k, w := range words {
-		for _, f := range Normalize(w) {
+		for _, f := range b.normalize(w) {
 			if count > 0 && Article(f.Text) && k < len(words)-1 {
 				continue // articles are passed over in speech too
 			}
 			count++
 			b.lex.words[f.Text] = true
-			if n.next == nil {
-				n.next = map[string]*node{}
-			}
-			if n.next[f.Text] == nil {
-				n.next[f.Text] = &node{}
-			}
-			n = n.next[f.Text]
+			n = n.grow(f.Text)
 		}
 	}
 	if count == 0 {
@@ -62,6 +66,7 @@ func (b *builder) add(file string, data []byte, pf *packFile) {
 	l.packs = append(l.packs, PackInfo{pf.Name, pf.Version, sum(data)})
 	for _, w := range pf.Hard {
 		h := hardWord{word: w, code: Sound(strings.ReplaceAll(w, " ", ""))}
+		h.sounds = soundsOf(h.code)
 		for _, f := range strings.Fields(w) {
 			h.forms = append(h.forms, Normalize(f)...)
 		}
@@ -308,7 +313,7 @@ func (b *builder) finish() (*Lexicon, error) {
 			if k > 0 && Article(w) {
 				continue
 			}
-			if n = n.next[w]; n == nil {
+			if n = n.child(w); n == nil {
 				break
 			}
 		}

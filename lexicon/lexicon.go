@@ -225,9 +225,42 @@ type Lexicon struct {
 
 type vocabTerm struct{ region, term string }
 
+// node is a word of a term, after the words before it. Most have one word after
+// them, so only the second and later ones stand in a map.
 type node struct {
+	word   string
+	only   *node
 	next   map[string]*node
 	senses []Sense
+}
+
+// child is the node of the word after n, or nil.
+func (n *node) child(word string) *node {
+	if n.only != nil && n.only.word == word {
+		return n.only
+	}
+	return n.next[word]
+}
+
+// empty reports that no term ends at n, which may be nil.
+func (n *node) empty() bool { return n == nil || len(n.senses) == 0 }
+
+// grow is child, made where there is none.
+func (n *node) grow(word string) *node {
+	c := n.child(word)
+	if c != nil {
+		return c
+	}
+	c = &node{word: word}
+	switch {
+	case n.only == nil:
+		n.only = c
+	case n.next == nil:
+		n.next = map[string]*node{word: c}
+	default:
+		n.next[word] = c
+	}
+	return c
 }
 
 // Findings are all findings in the order of an examination.
@@ -269,6 +302,15 @@ func (l *Lexicon) Exams() []string {
 // Knows reports whether a normalized word stands in any term.
 func (l *Lexicon) Knows(word string) bool { return l.words[word] }
 
+// Hard gives the words that recognizers often mishear, in the packs' order.
+func (l *Lexicon) Hard() []string {
+	out := make([]string, len(l.hard))
+	for i, h := range l.hard {
+		out[i] = h.word
+	}
+	return out
+}
+
 // Vocabulary gives the bare terms of a region ("" for all) that a recognizer
 // may be primed with: sites and names only, never a side, a number, a negation
 // or a value, so that a prompt cannot speak for the patient.
@@ -291,10 +333,10 @@ func (l *Lexicon) Match(forms []Form, i int, side func(int) bool) (senses []Sens
 	n := l.root
 	var passed []int
 	for j := i; j < len(forms); j++ {
-		if j > i && Article(forms[j].Text) && !n.site() && (n.next[forms[j].Text] == nil || len(n.next[forms[j].Text].senses) == 0) {
+		if j > i && Article(forms[j].Text) && !n.site() && n.child(forms[j].Text).empty() {
 			continue
 		}
-		next := n.next[forms[j].Text]
+		next := n.child(forms[j].Text)
 		if next == nil && j > i && side(j) && !n.site() {
 			passed = append(passed, j)
 			continue
@@ -340,11 +382,12 @@ type builder struct {
 	file     string
 	data     []byte
 	heard    []heardDef
+	forms    map[string][]Form
 }
 
 // Cue reports whether a single normalized word is a cue of a kind.
 func (l *Lexicon) Cue(word string, k CueKind) bool {
-	n := l.root.next[word]
+	n := l.root.child(word)
 	if n == nil {
 		return false
 	}

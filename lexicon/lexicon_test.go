@@ -159,3 +159,32 @@ func TestNormalize(t *testing.T) {
 		}
 	}
 }
+
+// What Repair passes over early is what a whole comparison would refuse too.
+func TestSoundBounds(t *testing.T) {
+	l, err := Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	near := 0
+	for _, a := range l.hard {
+		for _, b := range l.hard {
+			full := SoundDistance(a.code, b.code)
+			if low := a.sounds.apart(b.sounds); low > full+1e-9 {
+				t.Errorf("%s and %s: bound %.2f, distance %.2f", a.word, b.word, low, full)
+			}
+			for _, most := range []float64{0.3, 1.5} {
+				got := soundWithin(a.code, b.code, most)
+				if full <= most && got != full || full > most && got <= most {
+					t.Errorf("%s and %s within %.1f: %.2f, whole %.2f", a.word, b.word, most, got, full)
+				}
+				if full <= most {
+					near++
+				}
+			}
+		}
+	}
+	if near <= 2*len(l.hard) {
+		t.Errorf("only %d pairs are near: nothing but words and themselves", near)
+	}
+}

@@ -49,7 +49,9 @@ var british = map[string]string{
 // uvula and is, "non-tender" gives non and tender, "Pupils," gives pupil.
 func Normalize(word string) []Form {
 	w := strings.ToLower(word)
-	w = plainMarks.Replace(w)
+	if !ascii(w) {
+		w = plainMarks.Replace(w)
+	}
 	w = strings.Trim(w, ".,;:?!\"()[]{}…-*'")
 	if w == "" {
 		return nil
@@ -63,11 +65,23 @@ func Normalize(word string) []Form {
 	if hasDigit(w) {
 		return numeric(w)
 	}
+	if strings.IndexByte(w, '-') < 0 && strings.IndexByte(w, '/') < 0 && ascii(w) {
+		return splitClitic(w) // most words
+	}
 	var out []Form
 	for _, part := range strings.FieldsFunc(w, func(r rune) bool { return r == '-' || r == '…' || r == '/' }) {
 		out = append(out, splitClitic(part)...)
 	}
 	return out
+}
+
+func ascii(w string) bool {
+	for i := range len(w) {
+		if w[i] >= 0x80 {
+			return false
+		}
+	}
+	return true
 }
 
 func formsOf(words []string) []Form {
@@ -79,6 +93,9 @@ func formsOf(words []string) []Form {
 }
 
 func splitClitic(w string) []Form {
+	if strings.IndexByte(w, '\'') < 0 {
+		return nonSplit(strings.Trim(w, ".,"))
+	}
 	for _, c := range [...]struct{ end, second string }{{"n't", "not"}, {"'s", "is"}, {"'re", "are"}, {"'ll", "will"}, {"'ve", "have"}, {"'d", "would"}, {"'m", "am"}} {
 		if head, ok := strings.CutSuffix(w, c.end); ok && head != "" {
 			return append(nonSplit(head), Form{Text: c.second})

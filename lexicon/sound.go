@@ -1,6 +1,10 @@
 package lexicon
 
-import "strings"
+import (
+	"math"
+	"math/bits"
+	"strings"
+)
 
 // Sound gives a coarse code of how an English word is spoken: consonants by
 // class, each run of vowels as one V. Words that are easily misheard for each
@@ -139,7 +143,11 @@ func dropCost(c byte) float64 {
 }
 
 // SoundDistance is the cost of turning one code into the other.
-func SoundDistance(a, b string) float64 {
+func SoundDistance(a, b string) float64 { return soundWithin(a, b, math.Inf(1)) }
+
+// soundWithin is the distance of two codes, or anything above most where it is
+// above: what is too far already is not followed to its end.
+func soundWithin(a, b string, most float64) float64 {
 	var one, two [40]float64
 	if len(b) >= len(one) {
 		return float64(len(a) + len(b)) // longer than any term
@@ -149,9 +157,16 @@ func SoundDistance(a, b string) float64 {
 		prev[j] = prev[j-1] + dropCost(b[j-1])
 	}
 	for i := 1; i <= len(a); i++ {
-		cur[0] = prev[0] + dropCost(a[i-1])
+		drop, costs := dropCost(a[i-1]), &soundCosts[a[i-1]&127]
+		cur[0] = prev[0] + drop
+		least := cur[0]
 		for j := 1; j <= len(b); j++ {
-			cur[j] = min(prev[j-1]+soundCost(a[i-1], b[j-1]), prev[j]+dropCost(a[i-1]), cur[j-1]+dropCost(b[j-1]))
+			c := b[j-1]
+			cur[j] = min(prev[j-1]+float64(costs[c&127]), prev[j]+drop, cur[j-1]+dropCost(c))
+			least = min(least, cur[j])
+		}
+		if least > most {
+			return least
 		}
 		prev, cur = cur, prev
 	}
@@ -161,7 +176,25 @@ func SoundDistance(a, b string) float64 {
 // hardWord is a term that recognizers often mishear, with its sound.
 type hardWord struct {
 	word, code string
+	sounds     soundSet
 	forms      []Form
+}
+
+// soundSet holds which sounds a code has, a bit for each letter.
+type soundSet uint64
+
+func soundsOf(code string) (set soundSet) {
+	for i := range len(code) {
+		set |= 1 << (code[i] & 63) // letters of both cases differ in these bits
+	}
+	return set
+}
+
+// apart is a distance that two codes with these sounds have at the least: each
+// sound that the other lacks must be taken for another or be dropped, and the
+// cheapest of that is to drop a vowel.
+func (a soundSet) apart(b soundSet) float64 {
+	return dropCost('V') * float64(max(bits.OnesCount64(uint64(a&^b)), bits.OnesCount64(uint64(b&^a))))
 }
 
 // Repair finds the hard word of the packs that sounds like text (one or more
@@ -171,25 +204,33 @@ func (l *Lexicon) Repair(text string) (word string, forms []Form, dist float64, 
 	if len(code) < 4 {
 		return "", nil, 0, false
 	}
+	limit := 0.15
+	if len(code) <= 5 {
+		limit = 0.01
+	}
+	const ahead = 0.03 // by which the best must be better than the next
+	sounds := soundsOf(code)
 	best, second := 9.0, 9.0
-	var hit hardWord
-	for _, h := range l.hard {
+	var hit *hardWord
+	for i := range l.hard {
+		h := &l.hard[i]
 		d := len(h.code) - len(code)
 		if d > 3 || d < -3 || soundCost(h.code[0], code[0]) > 0.5 {
 			continue
 		}
-		v := SoundDistance(code, h.code) / float64(len(h.code))
+		long := float64(len(h.code))
+		most := (limit+ahead)*long + 1e-6
+		if sounds.apart(h.sounds) > most {
+			continue
+		}
+		v := soundWithin(code, h.code, most) / long
 		if v < best {
 			best, second, hit = v, best, h
 		} else if v < second {
 			second = v
 		}
 	}
-	limit := 0.15
-	if len(code) <= 5 {
-		limit = 0.01
-	}
-	if best > limit || second-best < 0.03 && best > 0 {
+	if best > limit || second-best < ahead && best > 0 {
 		return "", nil, 0, false
 	}
 	return hit.word, hit.forms, best, true

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -38,6 +39,7 @@ func (e *engine) open(ctx context.Context) (pipeline.Hearing, error) {
 	if err != nil {
 		return pipeline.Hearing{}, err
 	}
+	debug.SetGCPercent(prompt)
 	engine, err := whisper.Open(w.Path, 0)
 	if err != nil {
 		return pipeline.Hearing{}, missing(err)

@@ -52,6 +52,11 @@ type Drafter struct {
 	Lexicon  func() (*lexicon.Lexicon, error)
 	Hearing  func(context.Context) (Hearing, error)
 	Progress func(stage Stage, share float64)
+	// Speech are the recognizer's settings; the zero value is what ships.
+	Speech speech.Options
+	// Vocabulary, where not nil, is used in place of the one that follows the
+	// examination: for measurements.
+	Vocabulary speech.Vocabulary
 
 	lex     *lexicon.Lexicon
 	hearing *Hearing
@@ -77,7 +82,7 @@ func (d *Drafter) Draft(ctx context.Context, in Input) (note.Draft, error) {
 	if err != nil {
 		return note.Draft{}, err
 	}
-	set := extract.New(d.lex).Extract(src.Transcript, extract.Options{Exam: d.Exam})
+	set := doubt(extract.New(d.lex).Extract(src.Transcript, extract.Options{Exam: d.Exam}), src.Transcript)
 	if err := ctx.Err(); err != nil {
 		return note.Draft{}, err
 	}
@@ -113,7 +118,11 @@ func (d *Drafter) hear(ctx context.Context, path string) (note.Source, error) {
 		d.hearing = &h
 	}
 	listen := d.at(Listening)
-	t, err := speech.New(d.hearing.Decoder, speech.Options{}).Recognize(ctx, clip, vocabulary(d.lex), func(p speech.Progress) {
+	vocabulary := d.Vocabulary
+	if vocabulary == nil {
+		vocabulary = Vocabulary(d.lex)
+	}
+	t, err := speech.New(d.hearing.Decoder, d.Speech).Recognize(ctx, clip, vocabulary, func(p speech.Progress) {
 		if p.Stage == speech.StageDecode && p.Total > 0 {
 			listen(p.Done / p.Total)
 		}

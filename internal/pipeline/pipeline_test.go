@@ -215,7 +215,7 @@ func TestVocabularyFollowsTheExamination(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	vocab := vocabulary(lex)
+	vocab := Vocabulary(lex)
 	all := vocab(nil)
 	for said, term := range map[string]string{
 		"Now the eyes, sclerae are white and the pupils": "nystagmus",
@@ -232,9 +232,38 @@ func TestVocabularyFollowsTheExamination(t *testing.T) {
 		}
 	}
 	for _, term := range all {
-		if !slices.Contains(lex.Vocabulary(""), term) {
+		if !slices.Contains(lex.Vocabulary(""), term) && !slices.Contains(lex.Hard(), term) {
 			t.Errorf("%q is not the lexicon's", term)
 		}
+	}
+}
+
+// What the sound has changed is marked, and the mark comes back when the draft
+// is drafted again from its own JSON.
+func TestDoubtOfWhatWasHeardOtherwise(t *testing.T) {
+	tr := transcript.FromText("The trachea is midline. Right carotid is two plus.")
+	tr.Timed = true
+	for i := range tr.Words {
+		tr.Words[i].Start, tr.Words[i].End, tr.Words[i].P = float64(i), float64(i)+0.5, 0.9
+	}
+	tr.Words[4].Heard = "Bright"
+	tr.Recording = &transcript.Recording{Seconds: 10, VoicedSeconds: 5}
+	var b bytes.Buffer
+	if err := export.JSON(&b, note.Draft{Transcript: tr}); err != nil {
+		t.Fatal(err)
+	}
+	n, err := drafter(nil).Draft(context.Background(), Input{Path: write(t, "a.json", b.Bytes())})
+	if err != nil {
+		t.Fatal(err)
+	}
+	marked := map[string]string{}
+	for _, f := range n.Findings() {
+		for _, m := range f.Marks {
+			marked[f.ID] += string(m.Kind) + ": " + m.Why + strings.Join(m.Alternatives, ",")
+		}
+	}
+	if want := map[string]string{"carotid.pulse": `respelled: heard twice, and the first time as: "Bright"Bright`}; !reflect.DeepEqual(marked, want) {
+		t.Errorf("marks %q", marked)
 	}
 }
 

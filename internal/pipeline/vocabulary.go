@@ -10,12 +10,15 @@ import (
 	"bedsaid/lexicon"
 )
 
-// vocabulary primes the recognizer with the terms of the region that is being
+// Vocabulary primes the recognizer with the terms of the region that is being
 // examined, and then of those that come after it: an examination goes from head
-// to neck, and the prompt has room for a region or two. It holds the packs'
-// bare terms and nothing else, so it cannot speak for the patient.
-func vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
+// to neck. A prompt has room for some forty words, so those that recognizers are
+// known to mishear come first, those of other regions too, and only then what
+// else the region has. It holds the packs' bare terms and nothing else, so it
+// cannot speak for the patient.
+func Vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
 	var regions []vocabRegion
+	hard := lex.Hard()
 	owners := map[string]int{} // in how many regions a word stands
 	for _, r := range lex.Regions() {
 		v := vocabRegion{terms: hardFirst(lex.Vocabulary(r.ID)), words: map[string]bool{}}
@@ -27,21 +30,40 @@ func vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
 				}
 			}
 		}
+		for _, h := range hard {
+			if !slices.ContainsFunc(strings.Fields(h), func(w string) bool { return !v.words[w] }) {
+				v.hard = append(v.hard, h)
+			}
+		}
 		regions = append(regions, v)
 	}
 	return func(heard []transcript.Word) []string {
 		at := regionAt(regions, owners, heard)
 		var out []string
 		for i := range regions {
+			out = append(out, regions[(at+i)%len(regions)].hard...)
+		}
+		for i := range regions {
 			out = append(out, regions[(at+i)%len(regions)].terms...)
 		}
-		return out
+		return unrepeated(out)
 	}
 }
 
 type vocabRegion struct {
 	terms []string
+	hard  []string // of the words that are often misheard, those of its terms
 	words map[string]bool
+}
+
+// unrepeated keeps the first of each.
+func unrepeated(terms []string) []string {
+	seen := map[string]bool{}
+	return slices.DeleteFunc(terms, func(t string) bool {
+		had := seen[t]
+		seen[t] = true
+		return had
+	})
 }
 
 // recent is how many of the last words tell the region.

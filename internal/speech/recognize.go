@@ -208,23 +208,18 @@ func (h *hearing) hear(p piece, depth int) ([]transcript.Word, error) {
 		h.tell(EventRejected, p, "the engine hears no speech and makes it up")
 		return nil, nil
 	}
+	primed := len(h.terms) > 0
 	if a.loop || a.hasty || a.echo {
 		if a, err = h.unprompted(p, a); err != nil {
 			return nil, err
 		}
+		primed = false
 	}
 	if a.loop {
 		return h.split(p, depth)
 	}
-	if a.sparse || a.guess {
-		h.tell(EventAgain, p, "voice without words, or words the engine doubts")
-		b, err := h.try(p, nil, beamAgain)
-		if err != nil {
-			return nil, err
-		}
-		if better(b, a) {
-			a = b
-		}
+	if a, err = h.fuller(p, a, primed); err != nil {
+		return nil, err
 	}
 	if a.noise || len(a.words) > 0 && a.AvgLogProb < hopeless {
 		h.tell(EventRejected, p, "the engine makes it up")
@@ -235,6 +230,26 @@ func (h *hearing) hear(p piece, depth int) ([]transcript.Word, error) {
 		return nil, nil
 	}
 	return h.refill(p, a, depth)
+}
+
+// fuller decodes a piece whose words are too few or doubted again: without the
+// prompt, where it had one, which costs little, and then with beams.
+func (h *hearing) fuller(p piece, a attempt, primed bool) (attempt, error) {
+	for _, beam := range []int{0, beamAgain} {
+		if !a.sparse && !a.guess || beam == 0 && !primed {
+			continue
+		}
+		h.tell(EventAgain, p, "voice without words, or words the engine doubts")
+		b, err := h.try(p, nil, beam)
+		if err != nil {
+			return attempt{}, err
+		}
+		if better(b, a) {
+			b.words = withFirst(b.words, a.words)
+			a = b
+		}
+	}
+	return a, nil
 }
 
 // unprompted decodes a piece again without the prompt, and gives the attempt to
@@ -270,26 +285,10 @@ func (h *hearing) unprompted(p piece, a attempt) (attempt, error) {
 	case b.hasty:
 		b.loop = true // two different texts, both too long
 	}
-	return b, nil
-}
-
-// agree says whether two texts are mostly the same words in the same order.
-func agree(a, b []transcript.Word) bool {
-	x, y := normals(a), normals(b)
-	row := make([]int, len(y)+1)
-	for i := range x {
-		diagonal := 0
-		for j := range y {
-			up := row[j+1]
-			if x[i] == y[j] {
-				row[j+1] = diagonal + 1
-			} else {
-				row[j+1] = max(up, row[j])
-			}
-			diagonal = up
-		}
+	if !a.loop { // what goes round in circles is no wording
+		b.words = withFirst(b.words, a.words)
 	}
-	return 3*row[len(y)] >= 2*max(len(x), len(y))
+	return b, nil
 }
 
 // better says whether b is to be preferred to a: no loop, then more of the voice
@@ -360,6 +359,15 @@ func (h *hearing) refill(p piece, a attempt, depth int) ([]transcript.Word, erro
 		if len(got) == 0 {
 			continue
 		}
+		if at := saidBeside(words, k, got); at >= 0 {
+			// The words that were thought missing stand beside the gap: they were
+			// laid out over the wrong sound. Heard by themselves they have the time.
+			for i, w := range got {
+				words[at+i].Start, words[at+i].End = w.Start, w.End
+			}
+			words = saneTimes(words, p.Start, p.End)
+			continue
+		}
 		// A stretched neighbour gives back the time that was not its own.
 		if k > 0 {
 			words[k-1].End = min(words[k-1].End, max(words[k-1].Start, got[0].Start))
@@ -367,6 +375,22 @@ func (h *hearing) refill(p piece, a attempt, depth int) ([]transcript.Word, erro
 		words = saneTimes(slices.Concat(words[:k], got, words[k:]), p.Start, p.End)
 	}
 	return h.timed(words, p), nil
+}
+
+// saidBeside finds a run of words, next to the gap before word k, that says what
+// was heard in the gap; -1 where there is none. One or two words may well have
+// been said twice.
+func saidBeside(words []transcript.Word, k int, got []transcript.Word) int {
+	if len(got) < 3 {
+		return -1
+	}
+	all, said := normals(words), normals(got)
+	for at := max(0, k-len(got)-2); at <= k+2 && at+len(got) <= len(words); at++ {
+		if slices.Equal(all[at:at+len(got)], said) {
+			return at
+		}
+	}
+	return -1
 }
 
 // withoutDoubles leaves out of got what it says of its neighbours, which were

@@ -1,12 +1,12 @@
 //go:build cgo && engine
 
-// Command speecheval hears recordings with several settings and writes, for each
-// setting, what was heard in the form that sclite scores. scripts/eval-speech
-// runs it.
+// Command speecheval drafts recordings of cases with several settings of the
+// recognizer and prints, for each setting and each condition (a folder of
+// recordings), what was heard and charted wrongly. scripts/eval-speech runs it.
 package main
 
 import (
-	"bufio"
+	"bytes"
 	"context"
 	"flag"
 	"fmt"
@@ -18,9 +18,14 @@ import (
 	"time"
 
 	"bedsaid/internal/audio"
+	"bedsaid/internal/export"
+	"bedsaid/internal/note"
+	"bedsaid/internal/pipeline"
 	"bedsaid/internal/speech"
+	"bedsaid/internal/speech/speechtest"
 	"bedsaid/internal/speech/whisper"
 	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
 )
 
 func main() {
@@ -32,154 +37,203 @@ func main() {
 
 func run() error {
 	model := flag.String("model", "", "weights")
-	terms := flag.String("terms", "", "file with one vocabulary term a line")
-	out := flag.String("out", ".", "folder for the results")
-	settings := flag.String("settings", "20/prompt/1", "piece seconds / prompt or bare / beam, with commas between")
+	cases := flag.String("cases", "", "patterns of case files, with commas between")
+	out := flag.String("out", "", "folder for what was heard and which pieces were doubted (default: none kept)")
+	settings := flag.String("settings", "region", "with commas between: region, static, bare (the prompt); then, with slashes before: beam5, piece12 and so on")
+	asked := flag.String("asked", "", "hear one recording and write, to this folder, the pieces and the prompt that the engine was first asked with")
+	noise := flag.String("noise", "", "hear recordings in which nobody examines, under the prompts of these regions (all: every one)")
 	threads := flag.Int("threads", 2, "threads of the engine")
 	flag.Parse()
 	if flag.NArg() == 0 {
-		return fmt.Errorf("name recordings; beside NAME-VOICE.wav lies NAME.txt with what was said")
+		return fmt.Errorf("name folders of recordings, ID.wav for each case")
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
+	lex, err := lexicon.Builtin()
+	if err != nil {
+		return err
+	}
 	engine, err := whisper.Open(*model, *threads)
 	if err != nil {
 		return err
 	}
 	defer engine.Close()
-	text, err := os.ReadFile(*terms)
+	if *asked != "" {
+		return writeAsked(ctx, engine, flag.Arg(0), *asked)
+	}
+	if *noise != "" {
+		return hearNoise(ctx, engine, lex, *noise, flag.Args())
+	}
+	list, err := speechtest.Load(strings.Split(*cases, ",")...)
 	if err != nil {
 		return err
 	}
-	vocabulary := strings.Split(strings.TrimSpace(string(text)), "\n")
+	terms := speechtest.Terms(lex)
+	fmt.Println(strings.Join([]string{"setting", "condition", "words", "WER %", "terms", "term err %", "F1", "prec", "rec", "wrong side (unmarked)", "wrong value (unmarked)", "false expected (unmarked)", "right marked %", "lost s", "sound s", "taken s"}, "\t"))
 	for _, setting := range strings.Split(*settings, ",") {
-		var piece float64
-		var prompt string
-		var beam int
-		if _, err := fmt.Sscanf(strings.ReplaceAll(setting, "/", " "), "%g %s %d", &piece, &prompt, &beam); err != nil {
-			return fmt.Errorf("read setting %q: %w", setting, err)
+		d := &pipeline.Drafter{
+			Now: time.Now, Lexicon: func() (*lexicon.Lexicon, error) { return lex, nil },
+			Hearing: func(context.Context) (pipeline.Hearing, error) { return pipeline.Hearing{Decoder: engine}, nil },
 		}
-		var vocab speech.Vocabulary
-		if prompt == "prompt" {
-			vocab = func([]transcript.Word) []string { return vocabulary }
-		}
-		if err := sweep(ctx, engine, strings.ReplaceAll(setting, "/", "-"), *out, speech.Options{PieceSeconds: piece, Beam: beam}, vocab, flag.Args()); err != nil {
+		if err := set(d, lex, setting); err != nil {
 			return err
+		}
+		var whole row
+		for _, folder := range flag.Args() {
+			r, err := hearFolder(ctx, d, lex, terms, list, folder, *out, setting)
+			if err != nil {
+				return err
+			}
+			fmt.Println(r.line(setting, filepath.Base(folder)))
+			whole.add(r)
+		}
+		if flag.NArg() > 1 {
+			fmt.Println(whole.line(setting, "all"))
 		}
 	}
 	return nil
 }
 
-// sweep hears all recordings with one setting; it writes SETTING.hyp.trn and
-// ref.trn, and prints a line for each recording.
-func sweep(ctx context.Context, engine *whisper.Engine, name, out string, opts speech.Options, vocab speech.Vocabulary, files []string) error {
-	var hyp, ref strings.Builder
-	for _, file := range files {
-		base := strings.TrimSuffix(filepath.Base(file), ".wav")
-		said, err := os.ReadFile(filepath.Join(filepath.Dir(file), base[:max(0, strings.LastIndex(base, "-"))]+".txt"))
+// asker hands questions on to the engine and writes down those with a prompt,
+// which are the first of each piece.
+type asker struct {
+	engine speech.Decoder
+	folder string
+	n      int
+}
+
+func (a *asker) Decode(ctx context.Context, samples []float32, req speech.Request) (speech.Decoded, error) {
+	if req.Prompt != "" {
+		f, err := os.Create(filepath.Join(a.folder, fmt.Sprintf("%03d.wav", a.n)))
 		if err != nil {
-			return err
+			return speech.Decoded{}, err
 		}
-		clip, err := audio.Open(ctx, file, nil)
-		if err != nil {
-			return err
+		defer f.Close()
+		if err := audio.Write(f, samples); err != nil {
+			return speech.Decoded{}, err
 		}
+		if err := os.WriteFile(filepath.Join(a.folder, "prompt.txt"), []byte(req.Prompt), 0o600); err != nil {
+			return speech.Decoded{}, err
+		}
+		a.n++
+	}
+	return a.engine.Decode(ctx, samples, req)
+}
+
+func writeAsked(ctx context.Context, engine speech.Decoder, path, folder string) error {
+	d := &pipeline.Drafter{
+		Now: time.Now, Lexicon: lexicon.Builtin,
+		Hearing: func(context.Context) (pipeline.Hearing, error) {
+			return pipeline.Hearing{Decoder: &asker{engine: engine, folder: folder}}, nil
+		},
+	}
+	_, err := d.Draft(ctx, pipeline.Input{Path: path})
+	return err
+}
+
+// set makes a Drafter hear with a setting.
+func set(d *pipeline.Drafter, lex *lexicon.Lexicon, setting string) error {
+	for i, part := range strings.Split(setting, "/") {
+		beam, isBeam := strings.CutPrefix(part, "beam")
+		piece, isPiece := strings.CutPrefix(part, "piece")
+		n, err := strconv.Atoi(beam + piece)
+		if isBeam {
+			n, err = strconv.Atoi(beam)
+		} else if isPiece {
+			n, err = strconv.Atoi(piece)
+		}
+		switch {
+		case i == 0 && part == "region":
+		case i == 0 && part == "static":
+			all := pipeline.Vocabulary(lex)(nil)
+			d.Vocabulary = func([]transcript.Word) []string { return all }
+		case i == 0 && part == "bare":
+			d.Vocabulary = func([]transcript.Word) []string { return nil }
+		case isBeam && err == nil:
+			d.Speech.Beam = n
+		case isPiece && err == nil:
+			d.Speech.PieceSeconds = float64(n)
+		default:
+			return fmt.Errorf("unknown setting %q in %q", part, setting)
+		}
+	}
+	return nil
+}
+
+// row is a line of the table.
+type row struct {
+	words              speechtest.WordErrors
+	terms, termErrors  int
+	score              speechtest.Tally
+	lost, sound, taken float64
+}
+
+func (r *row) add(o row) {
+	r.words.Add(o.words)
+	r.score.Add(o.score)
+	r.terms, r.termErrors = r.terms+o.terms, r.termErrors+o.termErrors
+	r.lost, r.sound, r.taken = r.lost+o.lost, r.sound+o.sound, r.taken+o.taken
+}
+
+func (r *row) line(setting, condition string) string {
+	s := r.score
+	return fmt.Sprintf("%s\t%s\t%d\t%.1f\t%d\t%.1f\t%.3f\t%.3f\t%.3f\t%d (%d)\t%d (%d)\t%d (%d)\t%.1f\t%.1f\t%.0f\t%.1f",
+		setting, condition, r.words.Words, 100*r.words.Rate(), r.terms, 100*float64(r.termErrors)/float64(max(r.terms, 1)),
+		s.F1(), s.Precision(), s.Recall(), s.WrongSide, s.WrongSideUnmarked, s.WrongValue, s.WrongValueUnmarked,
+		s.FalseExpected, s.FalseExpectedUnmarked, 100*float64(s.RightMarked)/float64(max(s.Right, 1)), r.lost, r.sound, r.taken)
+}
+
+// hearFolder drafts the recording of each case that the folder holds.
+func hearFolder(ctx context.Context, d *pipeline.Drafter, lex *lexicon.Lexicon, terms map[string]bool, cases []speechtest.Case, folder, out, setting string) (row, error) {
+	var all row
+	heard := 0
+	for _, c := range cases {
+		path := filepath.Join(folder, c.ID+".wav")
+		if _, err := os.Stat(path); err != nil {
+			continue
+		}
+		heard++
 		var events []string
-		opts.Observe = func(e speech.Event) {
+		d.Speech.Observe = func(e speech.Event) {
 			events = append(events, fmt.Sprintf("%d@%.1f-%.1f", e.Kind, e.Start, e.End))
 		}
 		begin := time.Now()
-		got, err := speech.New(engine, opts).Recognize(ctx, clip, vocab, nil)
+		n, err := d.Draft(ctx, pipeline.Input{Path: path})
 		if err != nil {
-			return err
+			return row{}, err
 		}
-		took := time.Since(begin).Seconds()
-		fmt.Printf("%s\t%s\t%.1f s\t%.1f s taken\t%d words\tuntranscribed %.1f\tevents %s\n", name, base, clip.Seconds(), took, len(got.Words), got.Recording.Untranscribed, strings.Join(events, " "))
-		id := strings.ReplaceAll(base, "-", "_")
-		voice := base[strings.LastIndex(base, "-")+1:]
-		fmt.Fprintf(&hyp, "%s (%s_%s)\n", plain(got.Text()), voice, id)
-		fmt.Fprintf(&ref, "%s (%s_%s)\n", plain(string(said)), voice, id)
-		if err := writeTimes(filepath.Join(out, name+"."+base+".tsv"), got); err != nil {
-			return err
+		r := row{taken: time.Since(begin).Seconds(), sound: n.Transcript.Recording.Seconds, score: speechtest.Score(lex, c, n.Findings())}
+		r.score.Misplaced = speechtest.Misplaced(n.Transcript, n.Findings(), n.LeftOut)
+		for _, g := range n.Untranscribed() {
+			r.lost += g.End - g.Start
+		}
+		if r.words, err = speechtest.CompareWords(ctx, c.Text, n.Transcript.Text()); err != nil {
+			return row{}, err
+		}
+		r.terms, r.termErrors = speechtest.MissedTerms(terms, c.Text, n.Transcript.Text())
+		all.add(r)
+		if err := keep(out, setting, filepath.Base(folder), c.ID, n, events); err != nil {
+			return row{}, err
 		}
 	}
-	if err := os.WriteFile(filepath.Join(out, name+".hyp.trn"), []byte(hyp.String()), 0o600); err != nil {
+	if heard == 0 {
+		return row{}, fmt.Errorf("%s holds no recording of these cases", folder)
+	}
+	return all, nil
+}
+
+// keep writes the draft and which pieces were doubted, for a person who asks why.
+func keep(out, setting, condition, id string, n note.Draft, events []string) error {
+	if out == "" {
+		return nil
+	}
+	name := filepath.Join(out, strings.Join([]string{strings.ReplaceAll(setting, "/", "-"), condition, id}, "."))
+	var b bytes.Buffer
+	if err := export.JSON(&b, n); err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(out, "ref.trn"), []byte(ref.String()), 0o600)
-}
-
-func writeTimes(path string, t transcript.Transcript) error {
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
-	if err != nil {
+	if err := os.WriteFile(name+".json", b.Bytes(), 0o600); err != nil {
 		return err
 	}
-	defer f.Close()
-	w := bufio.NewWriter(f)
-	for _, word := range t.Words {
-		fmt.Fprintf(w, "%.2f\t%.2f\t%.3f\t%s\n", word.Start, word.End, word.P, word.Text)
-	}
-	return w.Flush()
-}
-
-// plain brings two spellings of the same words together: lower case, no
-// punctuation, numbers and units in words.
-func plain(text string) string {
-	text = strings.ToLower(strings.NewReplacer("’", "'", "-", " ", "–", " ", "°", " degrees", "%", " percent", "+", " plus ", "/", " over ").Replace(text))
-	var out []string
-	for _, w := range strings.Fields(text) {
-		w = strings.Trim(w, `.,;:!?"()[]'`)
-		w = strings.NewReplacer("'", "").Replace(w)
-		switch w {
-		case "":
-		case "mm":
-			out = append(out, "millimeters")
-		case "cm":
-			out = append(out, "centimeters")
-		case "x":
-			out = append(out, "by")
-		case "millimeter", "centimeter", "degree":
-			out = append(out, w+"s")
-		case "grey":
-			out = append(out, "gray")
-		default:
-			for _, unit := range []string{"mm", "cm"} {
-				if n, ok := strings.CutSuffix(w, unit); ok && number(n) != "" {
-					w = n
-					out = append(out, number(w))
-					w = map[string]string{"mm": "millimeters", "cm": "centimeters"}[unit]
-				}
-			}
-			if n := number(w); n != "" {
-				w = n
-			}
-			out = append(out, w)
-		}
-	}
-	return strings.Join(out, " ")
-}
-
-// number writes a whole number below 100, or a time of day, in words; empty
-// where w is neither.
-func number(w string) string {
-	if h, m, ok := strings.Cut(w, ":"); ok {
-		h, m = number(h), number(m)
-		if h == "" || m == "" {
-			return ""
-		}
-		return h + " " + m
-	}
-	n, err := strconv.Atoi(w)
-	if err != nil || n < 0 || n >= 100 {
-		return ""
-	}
-	ones := strings.Fields("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen")
-	tens := strings.Fields("- - twenty thirty forty fifty sixty seventy eighty ninety")
-	switch {
-	case n < 20:
-		return ones[n]
-	case n%10 == 0:
-		return tens[n/10]
-	}
-	return tens[n/10] + " " + ones[n%10]
+	return os.WriteFile(name+".events", []byte(strings.Join(events, "\n")+"\n"), 0o600)
 }

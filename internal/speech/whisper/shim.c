@@ -5,6 +5,9 @@
 // its own.
 #include "shim.h"
 
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
 #include <math.h>
 #include <stdatomic.h>
 #include <stdbool.h>
@@ -16,7 +19,8 @@
 
 struct bs_engine {
     struct whisper_context * context;
-    struct whisper_state   * state; // for greedy decoding, kept between calls
+    struct whisper_state   * state; // for greedy decoding, kept between calls; NULL until needed
+    bool                     beamed; // the last piece was decoded with beams
     int                      threads;
     atomic_bool              abort;
 
@@ -36,6 +40,20 @@ static bool aborted(void * data) {
     return atomic_load(&((bs_engine *) data)->abort);
 }
 
+// renew puts a fresh state in the place of the one there was, which is freed
+// first: a state takes more memory than the weights, so there is never a
+// second one.
+static bool renew(bs_engine * e) {
+    if (e->state != NULL) {
+        whisper_free_state(e->state);
+#ifdef __GLIBC__
+        malloc_trim(0); // else the C library keeps most of it
+#endif
+    }
+    e->state = whisper_init_state(e->context);
+    return e->state != NULL;
+}
+
 bs_engine * bs_open(const char * path, int threads) {
     // The library's messages name files and may echo text: nothing of it is
     // for the terminal.
@@ -51,10 +69,7 @@ bs_engine * bs_open(const char * path, int threads) {
     params.flash_attn = true;
     e->threads = threads;
     e->context = whisper_init_from_file_with_params_no_state(path, params);
-    if (e->context != NULL) {
-        e->state = whisper_init_state(e->context);
-    }
-    if (e->state == NULL) {
+    if (e->context == NULL || !renew(e)) {
         bs_close(e);
         return NULL;
     }
@@ -97,7 +112,8 @@ static void watch(struct whisper_context * context, struct whisper_state * state
 // open with the mark for "nobody spoke"; -1 where it cannot say. The library's
 // own figure is of no use: it looks after the task tokens, where that mark
 // never comes, and in a row of logits that was not computed.
-static float no_speech(bs_engine * e, struct whisper_state * state) {
+static float no_speech(bs_engine * e) {
+    struct whisper_state * state = e->state;
     const whisper_token start = whisper_token_sot(e->context);
     if (whisper_decode_with_state(e->context, state, &start, 1, 0, e->threads) != 0) {
         return -1;
@@ -115,7 +131,8 @@ static float no_speech(bs_engine * e, struct whisper_state * state) {
     return (float) (exp((double) (row[whisper_token_nosp(e->context)] - peak)) / sum);
 }
 
-static bool keep(bs_engine * e, struct whisper_state * state) {
+static bool keep(bs_engine * e) {
+    struct whisper_state * state = e->state;
     const int32_t end = whisper_token_eot(e->context);
     const int segments = whisper_full_n_segments_from_state(state);
     for (int s = 0; s < segments; s++) {
@@ -175,24 +192,22 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
 
     // Beam search draws its candidates at random, and the generator of the
     // first beam is seeded once in the life of a state: only a fresh state
-    // gives the same text for the same sound.
-    struct whisper_state * state = beam ? whisper_init_state(e->context) : e->state;
-    if (state == NULL) {
+    // gives the same text for the same sound. It also leaves the state larger,
+    // so the next piece gets a fresh one too.
+    if ((beam || e->beamed || e->state == NULL) && !renew(e)) {
         outcome.status = -100;
         return outcome;
     }
-    outcome.status = whisper_full_with_state(e->context, state, params, samples, count);
+    e->beamed = beam;
+    outcome.status = whisper_full_with_state(e->context, e->state, params, samples, count);
     if (outcome.status == 0 && atomic_load(&e->abort)) {
         outcome.status = -101;
     }
-    if (outcome.status == 0 && !keep(e, state)) {
+    if (outcome.status == 0 && !keep(e)) {
         outcome.status = -100;
     }
     if (outcome.status == 0) {
-        outcome.no_speech = no_speech(e, state);
-    }
-    if (beam) {
-        whisper_free_state(state);
+        outcome.no_speech = no_speech(e);
     }
     if (outcome.status != 0) {
         return outcome;

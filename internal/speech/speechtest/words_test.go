@@ -1,0 +1,57 @@
+package speechtest
+
+import (
+	"context"
+	"errors"
+	"testing"
+
+	"bedsaid/lexicon"
+)
+
+func TestPlain(t *testing.T) {
+	for in, want := range map[string]string{
+		"Pupils, 3mm.":                 "pupils three millimeters",
+		"two-plus, 2+":                 "two plus two plus",
+		"45° at 7:30":                  "forty five degrees at seven thirty",
+		"It’s grey; 2 x 3 cm":          "its gray two by three centimeters",
+		"one millimeter, 120 and 5/5.": "one millimeters 120 and five over five",
+	} {
+		if got := Plain(in); got != want {
+			t.Errorf("%q: %q, want %q", in, got, want)
+		}
+	}
+}
+
+func TestCompareWords(t *testing.T) {
+	got, err := CompareWords(context.Background(), "No bruit on the left, 2 cm.", "no brute on left two centimeters then")
+	if errors.Is(err, ErrNoSclite) {
+		t.Skip("skipped: " + err.Error())
+	}
+	if want := (WordErrors{Words: 7, Substituted: 1, Deleted: 1, Inserted: 1}); err != nil || got != want {
+		t.Errorf("%+v, %v", got, err)
+	}
+	if r := got.Rate(); r < 0.42 || r > 0.43 {
+		t.Errorf("rate %v", r)
+	}
+	if _, err := parseSum([]byte("nothing\n")); err == nil {
+		t.Error("no error without sums")
+	}
+}
+
+func TestMissedTerms(t *testing.T) {
+	terms := map[string]bool{"bruit": true, "trachea": true, "node": true}
+	all, missed := MissedTerms(terms, "The trachea is midline, no bruit, no nodes and a bruit.", "the turkey is midline no bruit no notes, and a bruit")
+	if all != 4 || missed != 2 {
+		t.Errorf("%d of %d missed", missed, all)
+	}
+	lex, err := lexicon.Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	all2 := Terms(lex)
+	for w, want := range map[string]bool{"trachea": true, "conjunctiva": true, "please": false, "left": false} {
+		if all2[w] != want {
+			t.Errorf("%s is a term: %v", w, !want)
+		}
+	}
+}
