@@ -12,6 +12,9 @@ type Region struct {
 	ID, Title string
 	// Exams are the focused examinations it belongs to ("eyes").
 	Exams []string
+	// Body regions hold what is measured of the whole body: their nouns name a
+	// finding where a number follows that can be its value ("pulse 72").
+	Body bool
 }
 
 // Site is a place of the body that findings belong to.
@@ -88,10 +91,13 @@ var askedOf = map[string]Asked{"always": Always, "if_indicated": IfIndicated, "s
 
 // Finding is one row of a pack: what can be charted.
 type Finding struct {
+	at                        place
 	ID, Name, Region, Meaning string
-	Sides                     Sides
-	Kind                      Kind
-	Asked                     Asked
+	// Body findings are measured of the whole body and have no site.
+	Body  bool
+	Sides Sides
+	Kind  Kind
+	Asked Asked
 	// Values are the values allowed; empty for a quantity or clock.
 	Values []string
 	// Unit is the UCUM code of a quantity.
@@ -201,11 +207,22 @@ type AttentionRule struct {
 	Quote       [][]string // normalized phrases of danger, quoted verbatim
 }
 
-// Example is a sentence of a pack with the findings it must give.
+// Example is a sentence of a pack with what it must give, and nothing else.
 type Example struct {
 	Pack, Say string
-	// Expect are findings as "id@side=value" or "id=value".
+	// Expect are findings in the form that docs/lexicon.md gives.
 	Expect []string
+	// LeftOut are the reasons for which words of it chart nothing; small talk
+	// need not be listed.
+	LeftOut []string
+	at      place
+}
+
+// Term is one wording of a pack with what it means there.
+type Term struct {
+	Text  string
+	Sense Sense
+	at    place
 }
 
 // Lexicon is all packs merged, read-only and safe for concurrent use.
@@ -219,8 +236,18 @@ type Lexicon struct {
 	rules    []AttentionRule
 	examples []Example
 	vocab    []vocabTerm
+	terms    []Term
 	words    map[string]bool
 	hard     []hardWord
+}
+
+func (l *Lexicon) region(id string) *Region {
+	for i := range l.regions {
+		if l.regions[i].ID == id {
+			return &l.regions[i]
+		}
+	}
+	return nil
 }
 
 type vocabTerm struct{ region, term string }
@@ -250,6 +277,18 @@ func (l *Lexicon) Attention() []AttentionRule { return l.rules }
 
 // Examples are the packs' own sentences, which are their tests.
 func (l *Lexicon) Examples() []Example { return l.examples }
+
+// Terms are all wordings of all packs, in the order of the packs.
+func (l *Lexicon) Terms() []Term { return l.terms }
+
+// Complain makes a minor complaint at the place of the term.
+func (t *Term) Complain(what, hint string) Problem { return t.at.problem(t.Text, what, hint) }
+
+// Complain makes a minor complaint at the place of the example.
+func (e *Example) Complain(what, hint string) Problem { return e.at.problem("", what, hint) }
+
+// Complain makes a minor complaint at the place of the finding.
+func (f *Finding) Complain(what, hint string) Problem { return f.at.problem(f.ID, what, hint) }
 
 // Exams are the names that --exam takes, in order.
 func (l *Lexicon) Exams() []string {
@@ -288,25 +327,7 @@ func (l *Lexicon) Vocabulary(region string) []string {
 // inside any term, and side words inside a site term. It returns the senses, the index after the term, and the indices
 // of side words passed over.
 func (l *Lexicon) Match(forms []Form, i int, side func(int) bool) (senses []Sense, end int, sides []int) {
-	n := l.root
-	var passed []int
-	for j := i; j < len(forms); j++ {
-		if j > i && Article(forms[j].Text) && !n.site() && (n.next[forms[j].Text] == nil || len(n.next[forms[j].Text].senses) == 0) {
-			continue
-		}
-		next := n.next[forms[j].Text]
-		if next == nil && j > i && side(j) && !n.site() {
-			passed = append(passed, j)
-			continue
-		}
-		if next == nil {
-			break
-		}
-		n = next
-		if len(n.senses) > 0 {
-			senses, end, sides = n.senses, j+1, append([]int(nil), passed...)
-		}
-	}
+	senses, end, sides = walk(l.root, forms, i, i, nil, side)
 	if len(sides) > 0 { // only sites may hold a side word inside
 		var only []Sense
 		for _, s := range senses {
@@ -333,13 +354,33 @@ func (n *node) site() bool {
 	return false
 }
 
-// builder gathers packs and complaints.
-type builder struct {
-	lex      *Lexicon
-	problems []Problem
-	file     string
-	data     []byte
-	heard    []heardDef
+// walk follows a term that began at token i from the node that the tokens before
+// j led to. An article may end a term ("change that") or be passed over in a
+// longer one ("change that to").
+func walk(n *node, forms []Form, i, j int, passed []int, side func(int) bool) (senses []Sense, end int, sides []int) {
+	for ; j < len(forms); j++ {
+		next := n.next[forms[j].Text]
+		if j > i && Article(forms[j].Text) && !n.site() {
+			if next == nil || len(next.senses) == 0 {
+				continue
+			}
+			if s, e, p := walk(n, forms, i, j+1, passed, side); e > j+1 {
+				senses, end, sides = s, e, p
+			}
+		}
+		if next == nil && j > i && side(j) && !n.site() {
+			passed = append(passed[:len(passed):len(passed)], j)
+			continue
+		}
+		if next == nil {
+			break
+		}
+		n = next
+		if len(n.senses) > 0 && j >= end {
+			senses, end, sides = n.senses, j+1, passed
+		}
+	}
+	return senses, end, sides
 }
 
 // Cue reports whether a single normalized word is a cue of a kind.

@@ -91,15 +91,15 @@ func TestPackComplaintsNameFileAndLine(t *testing.T) {
 		{"broken", "name = \"x\nversion", "x.toml:1"},
 		{"unknown site", "name = \"x\"\nversion = \"1\"\n[[finding]]\nid = \"a.b\"\nsides = \"none\"\nkind = \"presence\"\nasked = \"always\"\nat = [\"nowhere\"]\n", "x.toml:8"},
 		{"unknown cue", "name = \"x\"\nversion = \"1\"\n[[cue]]\nkind = \"shout\"\nterms = [\"hey\"]\n", "x.toml:4"},
-		{"bad value", "name = \"x\"\nversion = \"1\"\n[[finding]]\nid = \"a.b\"\nsides = \"none\"\nkind = \"choice\"\nasked = \"always\"\nvalues = [\"on\"]\n[finding.says]\noff = [\"off\"]\n", "x.toml:4"},
+		{"bad value", "name = \"x\"\nversion = \"1\"\n[[finding]]\nid = \"a.b\"\nsides = \"none\"\nkind = \"choice\"\nasked = \"always\"\nvalues = [\"on\"]\n[finding.says]\noff = [\"off\"]\n", "x.toml:10"},
 		{"no version", "name = \"x\"\n", "no version"},
 	} {
-		_, err := load(fstest.MapFS{"p/x.toml": {Data: []byte(c.pack)}}, "p")
+		_, err := With(File{"x.toml", []byte(c.pack)})
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: got %v, want it to name %s", c.name, err, c.want)
 		}
 	}
-	if _, err := load(fstest.MapFS{}, "p"); err == nil {
+	if _, err := filesIn(fstest.MapFS{}, "p"); err == nil {
 		t.Error("a folder without packs must be an error")
 	}
 }

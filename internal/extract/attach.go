@@ -142,17 +142,18 @@ func (p *parser) attach(f *frame, start int) {
 			for _, c := range made {
 				if c.f.Details[d.key] && c.value != finding.Word("absent") && c.quals[d.key] == "" {
 					c.set(d.key, d.value)
-					c.toks = append(c.toks, [2]int{d.it.a, d.it.b})
+					c.toks = append(c.toks, p.pendDetailTok)
 				}
 			}
 		}
 		p.pendDetails = nil
 	}
-	if len(made) == 0 && len(f.preds) == 0 && len(f.subs) == 0 && len(f.details) > 0 && p.s != nil && p.si+1 < len(p.s.chunks) {
+	if len(made) == 0 && f.onlyDetails() && len(f.subs) == 0 && len(f.details) > 0 && p.s != nil && p.si+1 < len(p.s.chunks) {
 		if next := &p.s.chunks[p.si+1]; next.joint == jointComma || next.joint == jointAnd {
 			for i := range next.items {
 				if it := &next.items[i]; it.has(lexicon.NounSense) || it.has(lexicon.NameSense) {
 					p.pendDetails = append(p.pendDetails, f.details...)
+					p.pendDetailTok[0], p.pendDetailTok[1] = f.c.span()
 					return
 				}
 				if next.items[i].content() && !next.items[i].has(lexicon.DetailSense) {
@@ -292,6 +293,17 @@ func (p *parser) target(f *frame, d *detail, made []*cand) *cand {
 		}
 	}
 	return nil
+}
+
+// onlyDetails reports a chunk whose values are all words that can be qualifiers:
+// "a hard" of "a hard, fixed node".
+func (f *frame) onlyDetails() bool {
+	for i := range f.preds {
+		if !f.preds[i].it.has(lexicon.DetailSense) {
+			return false
+		}
+	}
+	return true
 }
 
 func spokenBy(it *item, c *cand) bool {
