@@ -146,7 +146,11 @@ func (b *builder) region(d regionDef) {
 		b.complain(d.ID, fmt.Sprintf("region %q is there twice", d.ID), "rename or remove one")
 		return
 	}
-	b.lex.regions = append(b.lex.regions, Region(d))
+	r := Region{ID: d.ID, Title: d.Title, Exams: d.Exams, Body: d.Body}
+	for _, t := range d.Named {
+		r.Named = append(r.Named, normalWords(t))
+	}
+	b.lex.regions = append(b.lex.regions, r)
 }
 
 // want looks a finding up and complains where there is none.
@@ -232,6 +236,7 @@ func (b *builder) finding(d findingDef) {
 	if len(d.Range) == 2 {
 		f.Plausible = [2]float64{d.Range[0], d.Range[1]}
 	}
+	b.measures(f, d)
 	for _, id := range d.At {
 		if s := l.sites[id]; s != nil {
 			f.At = append(f.At, s)
@@ -348,7 +353,7 @@ func (b *builder) shared(pf *packFile) {
 	for i, d := range pf.Attention {
 		b.enter("attention", i)
 		b.oneOf("urgency", d.Urgency, urgencyWords)
-		r := AttentionRule{Values: d.Values, Detail: d.Detail, Equals: d.Equals, Above: d.Above, Urgency: d.Urgency, Why: d.Why, Source: d.Source}
+		r := AttentionRule{Values: d.Values, Detail: d.Detail, Equals: d.Equals, Bounds: d.Bounds, Urgency: d.Urgency, Why: d.Why, Source: d.Source}
 		if d.ID != "" {
 			if r.Finding = b.want(d.ID, d.ID); r.Finding == nil {
 				continue

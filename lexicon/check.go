@@ -58,10 +58,50 @@ func (b *builder) checkValues(f *Finding, d findingDef) {
 	if f.Kind == Choice && len(f.Values) == 0 {
 		b.complain(d.ID, fmt.Sprintf("finding %q has no values", d.ID), "list the values it may have")
 	}
-	if f.Kind == Quantity && f.Unit == "" {
+	if (f.Kind == Quantity || f.Kind == Pair) && f.Unit == "" {
 		b.complain(d.ID, fmt.Sprintf("finding %q is a quantity without a unit", d.ID), "write its UCUM code as unit")
 	}
 	b.bounds(d.ID, d.Range)
+}
+
+// measures takes over in what a body finding is measured, and its parts.
+func (b *builder) measures(f *Finding, d findingDef) {
+	f.UnitDetails, f.Tenths = d.UnitKeys, d.Tenths
+	if len(d.Second) == 2 {
+		f.Second = [2]float64{d.Second[0], d.Second[1]}
+	}
+	f.Measures = d.Measures
+	if len(f.Measures) > 0 {
+		if f.Unit != "" || d.Range != nil {
+			b.complain("measures", fmt.Sprintf("finding %q has measures beside unit or plausible", f.ID), "keep the measures")
+		}
+		f.Unit = f.Measures[0].Unit
+	}
+	bounded := d.Range != nil
+	for _, m := range f.Measures {
+		b.bounds(f.ID, m.Plausible)
+		b.bounds(f.ID, m.Expected)
+		bounded = bounded || m.Plausible != nil
+	}
+	if f.Body && bounded && d.Source == "" {
+		b.complain(f.ID, fmt.Sprintf("finding %q has bounds without a source", f.ID), "name the source, or write: common practice, no source")
+	}
+	if f.Kind == Score {
+		f.Untestable = map[string]bool{}
+		for _, w := range d.Untested {
+			f.Untestable[strings.Join(normalWords(w), " ")] = true
+		}
+		for _, p := range d.Parts {
+			if b.bounds(f.ID, p.Range); len(p.Range) != 2 || p.Key == "" {
+				b.complain("parts", fmt.Sprintf("finding %q has a part without key or range", f.ID), "")
+				continue
+			}
+			for _, t := range p.Terms {
+				p.forms = append(p.forms, normalWords(t))
+			}
+			f.Parts = append(f.Parts, p)
+		}
+	}
 }
 
 // bounds complains of a range that is none.

@@ -12,6 +12,8 @@ type Region struct {
 	ID, Title string
 	// Exams are the focused examinations it belongs to ("eyes").
 	Exams []string
+	// Named are the normalized words that announce it.
+	Named [][]string
 	// Body regions hold what is measured of the whole body: their nouns name a
 	// finding where a number follows that can be its value ("pulse 72").
 	Body bool
@@ -59,9 +61,15 @@ const (
 	Grade
 	Quantity
 	Clock
+	Pair  // two numbers with one unit: a blood pressure
+	Score // a total of parts
+	Time  // a time of day
+	Text  // words as they were said
+	List  // several of them
 )
 
-var kinds = map[string]Kind{"presence": Presence, "choice": Choice, "grade": Grade, "quantity": Quantity, "clock": Clock}
+var kinds = map[string]Kind{"presence": Presence, "choice": Choice, "grade": Grade, "quantity": Quantity, "clock": Clock,
+	"pair": Pair, "score": Score, "time": Time, "text": Text, "list": List}
 
 // Sides says how a finding is placed on the body.
 type Sides uint8
@@ -132,12 +140,67 @@ type Finding struct {
 	Details map[string]bool
 	// Plausible is the least and the largest value that is not marked.
 	Plausible [2]float64
+	// Measures are the units that a body finding is measured in, the first where
+	// none fits better.
+	Measures []Measure
+	// Tenths may be said without "point": "thirty seven two".
+	Tenths bool
+	// Second bounds the second number of a pair.
+	Second [2]float64
+	// Parts make up a score; Untestable are words said in place of a part's number.
+	Parts      []Part
+	Untestable map[string]bool
+	// UnitDetails are units that make a number a qualifier: litres are the flow.
+	UnitDetails map[string]string
 	// AgeBound findings read differently in a child or in pregnancy.
 	AgeBound bool
 	// Together are values that can be true at once.
 	Together map[string]bool
 	// Covers are the findings that this one stands for, for what is unmentioned.
 	Covers []string
+}
+
+// Measure is one way to measure a finding.
+type Measure struct {
+	// Unit is a UCUM code.
+	Unit string `toml:"unit"`
+	// Plausible bounds what is not marked, Expected what is expected of an adult
+	// without complaint; Expected is empty where no source says so.
+	Plausible []float64 `toml:"plausible"`
+	Expected  []float64 `toml:"expected"`
+	// Unless are qualifiers that make the reading unclear: oxygen that is given.
+	Unless []string `toml:"unless"`
+	// Loose are unit words that may stand for it: degrees.
+	Loose []string `toml:"loose"`
+}
+
+// Holds reports that v is no implausible value.
+func (m *Measure) Holds(v float64) bool {
+	return len(m.Plausible) != 2 || v >= m.Plausible[0] && v <= m.Plausible[1]
+}
+
+// Part is one part of a score.
+type Part struct {
+	// Key is the qualifier that holds its number.
+	Key string `toml:"key"`
+	// Letter stands before the number in the short form: E4.
+	Letter string `toml:"letter"`
+	// Range is the least and the largest number.
+	Range []float64 `toml:"range"`
+	Terms []string  `toml:"terms"`
+
+	forms [][]string
+}
+
+// At gives the number of words of the part's longest name that words begin with.
+func (p *Part) At(words []string) int {
+	best := 0
+	for _, f := range p.forms {
+		if len(f) > best && len(f) <= len(words) && slices.Equal(f, words[:len(f)]) {
+			best = len(f)
+		}
+	}
+	return best
 }
 
 // Allows reports whether v is one of the finding's values.
@@ -198,13 +261,27 @@ type Unit struct {
 type AttentionRule struct {
 	Finding *Finding
 	Values  []string
-	// Detail and Equals narrow the rule to a qualifier; Above to a size in cm.
+	// Detail and Equals narrow the rule to a qualifier; Bounds to numbers of a unit
+	// that lie outside.
 	Detail      string
 	Equals      []string
-	Above       float64
+	Bounds      *Bounds
 	Urgency     string
 	Why, Source string
 	Quote       [][]string // normalized phrases of danger, quoted verbatim
+}
+
+// Bounds hold for numbers of one unit: the rule speaks of values at or below
+// AtMost, and of those at or above AtLeast.
+type Bounds struct {
+	Unit    string   `toml:"unit"`
+	AtMost  *float64 `toml:"at_most"`
+	AtLeast *float64 `toml:"at_least"`
+}
+
+// Outside reports a value that the rule speaks of.
+func (b *Bounds) Outside(v float64, unit string) bool {
+	return unit == b.Unit && (b.AtMost != nil && v <= *b.AtMost || b.AtLeast != nil && v >= *b.AtLeast)
 }
 
 // Example is a sentence of a pack with what it must give, and nothing else.

@@ -67,17 +67,24 @@ func TestHeadAndNeckHoldsTheContractsTable(t *testing.T) {
 	}
 }
 
-// UCUM codes as in the FHIR R4 common list (shared reference, section 3d).
+// UCUM codes as in the FHIR R4 lists of common and of vital signs units (shared
+// reference, section 3d); m is a base unit of UCUM.
 func TestUnitsAreUCUM(t *testing.T) {
-	ucum := map[string]bool{"mm": true, "cm": true, "deg": true, "[in_i]": true, "mL": true, "mg": true, "kg": true, "%": true}
+	ucum := map[string]bool{"mm": true, "cm": true, "deg": true, "[in_i]": true, "mL": true, "mg": true, "kg": true, "%": true, "Cel": true, "[degF]": true, "mm[Hg]": true, "/min": true, "[lb_av]": true, "m": true}
 	seen := 0
 	for _, f := range builtinForTest(t).Findings() {
-		if f.Unit == "" {
-			continue
+		units := []string{f.Unit}
+		for _, m := range f.Measures {
+			units = append(units, m.Unit)
 		}
-		seen++
-		if !ucum[f.Unit] {
-			t.Errorf("%s: %q is not in the list", f.ID, f.Unit)
+		for _, u := range units {
+			if u == "" {
+				continue
+			}
+			seen++
+			if !ucum[u] {
+				t.Errorf("%s: %q is not in the list", f.ID, u)
+			}
 		}
 	}
 	if seen == 0 {

@@ -67,6 +67,7 @@ type regionDef struct {
 	ID    string   `toml:"id"`
 	Title string   `toml:"title"`
 	Exams []string `toml:"exams"`
+	Named []string `toml:"named"`
 	Body  bool     `toml:"body"`
 }
 
@@ -108,6 +109,13 @@ type findingDef struct {
 	Plain     []string          `toml:"plain"`
 	Details   []string          `toml:"details"`
 	Range     []float64         `toml:"plausible"`
+	Measures  []Measure         `toml:"measures"`
+	Second    []float64         `toml:"second"`
+	Tenths    bool              `toml:"tenths"`
+	Parts     []Part            `toml:"parts"`
+	Untested  []string          `toml:"untestable"`
+	UnitKeys  map[string]string `toml:"unit_details"`
+	Source    string            `toml:"source"`
 	AgeBound  bool              `toml:"age_bound"`
 	Together  []string          `toml:"together"`
 	Covers    []string          `toml:"covers"`
@@ -184,7 +192,7 @@ type attentionDf struct {
 	Values  []string `toml:"values"`
 	Detail  string   `toml:"detail"`
 	Equals  []string `toml:"equals"`
-	Above   float64  `toml:"above"`
+	Bounds  *Bounds  `toml:"outside"`
 	Urgency string   `toml:"urgency"`
 	Why     string   `toml:"why"`
 	Source  string   `toml:"source"`

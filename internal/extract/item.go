@@ -26,6 +26,7 @@ type item struct {
 	right   string
 	unit    *lexicon.Unit // the unit that follows a number
 	locator bool          // "bed seven": a number that names a place
+	said    *reading      // a value that is more than a word or a number
 }
 
 func (it *item) cue(kinds ...lexicon.CueKind) bool {

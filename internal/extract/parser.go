@@ -65,6 +65,7 @@ type cand struct {
 	f         *lexicon.Finding
 	value     finding.Value
 	high      finding.Value
+	unit      string // where the finding has several
 	side      finding.Side
 	zone      string
 	quals     map[string]string

@@ -115,6 +115,9 @@ func (p *parser) byNumber(n *number, unit *lexicon.Unit, s subject) (*lexicon.Fi
 }
 
 func numberFits(f *lexicon.Finding, n *number, unit *lexicon.Unit, named bool) bool {
+	if f.Body {
+		return named && bodyFits(f, n, unit)
+	}
 	switch f.Kind {
 	case lexicon.Quantity:
 		if n.sign != "" || n.hasOf || n.clock || n.stage || n.isBy {
