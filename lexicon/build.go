@@ -1,7 +1,6 @@
 package lexicon
 
 import (
-	"errors"
 	"fmt"
 	"sort"
 	"strings"
@@ -23,8 +22,40 @@ func (b *builder) normalize(word string) []Form {
 	return forms
 }
 
-func (b *builder) complain(at, what, hint string) {
-	b.problems = append(b.problems, Problem{b.file, lineOf(b.data, at), what, hint})
+// builder gathers packs and complaints.
+type builder struct {
+	lex      *Lexicon
+	problems []Problem
+	heard    []heardAt
+	forms    map[string][]Form
+	// at is the table being read, of the tables of the file.
+	at     place
+	tables map[string][]place
+	order  []string
+}
+
+// heardAt is a mishearing that waits until all terms are known.
+type heardAt struct {
+	heardDef
+	at place
+}
+
+// enter makes the n-th table of a name the one that complaints point into.
+func (b *builder) enter(table string, n int) {
+	b.at.start, b.at.end = 0, 0
+	if all := b.tables[table]; n < len(all) {
+		b.at = all[n]
+	}
+}
+
+// complain points at a word of the table being read.
+func (b *builder) complain(at, what, hint string) { b.note(at, what, hint, false) }
+
+// advise is a complaint that leaves the pack usable.
+func (b *builder) advise(at, what, hint string) { b.note(at, what, hint, true) }
+
+func (b *builder) note(at, what, hint string, minor bool) {
+	b.problems = append(b.problems, Problem{File: b.at.file.Name, Line: b.at.line(at), What: what, Hint: hint, Minor: minor})
 }
 
 // term adds one sense under a term.
@@ -46,10 +77,11 @@ func (b *builder) term(term string, s Sense) {
 		b.complain(term, fmt.Sprintf("empty term %q", term), "write the words as they are spoken")
 		return
 	}
+	b.lex.terms = append(b.lex.terms, Term{Text: term, Sense: s, at: b.at})
 	for _, have := range n.senses {
 		if have.Kind == s.Kind && have.Finding == s.Finding && have.Site == s.Site && have.Value == s.Value && have.Cue == s.Cue && have.Key == s.Key {
 			if s.Kind == CueSense || s.Kind == SiteSense && have.Site == s.Site {
-				b.complain(term, fmt.Sprintf("term %q is listed twice", term), "keep one")
+				b.advise(term, fmt.Sprintf("term %q is listed twice", term), "keep one")
 			}
 			return
 		}
@@ -57,13 +89,13 @@ func (b *builder) term(term string, s Sense) {
 	n.senses = append(n.senses, s)
 }
 
-func (b *builder) add(file string, data []byte, pf *packFile) {
-	b.file, b.data = file, data
+func (b *builder) add(file File, pf *packFile) {
+	b.at, b.tables = place{file: &file}, tables(&file)
 	l := b.lex
 	if pf.Name == "" || pf.Version == "" {
 		b.complain("", "pack has no name or no version", "put name and version on top")
 	}
-	l.packs = append(l.packs, PackInfo{pf.Name, pf.Version, sum(data)})
+	l.packs = append(l.packs, PackInfo{pf.Name, pf.Version, sum(file.Data)})
 	for _, w := range pf.Hard {
 		h := hardWord{word: w, code: Sound(strings.ReplaceAll(w, " ", ""))}
 		h.sounds = soundsOf(h.code)
@@ -72,16 +104,21 @@ func (b *builder) add(file string, data []byte, pf *packFile) {
 		}
 		l.hard = append(l.hard, h)
 	}
-	for _, r := range pf.Regions {
-		l.regions = append(l.regions, Region{r.ID, r.Title, r.Exams})
+	b.order = append(b.order, pf.Order...)
+	for i, r := range pf.Regions {
+		b.enter("region", i)
+		b.region(r)
 	}
-	for _, d := range pf.Sites {
+	for i, d := range pf.Sites {
+		b.enter("site", i)
 		b.site(d)
 	}
-	for _, d := range pf.Findings {
+	for i, d := range pf.Findings {
+		b.enter("finding", i)
 		b.finding(d)
 	}
-	for _, d := range pf.Sites { // now that findings are known
+	for i, d := range pf.Sites { // now that findings are known
+		b.enter("site", i)
 		if d.Finding != "" {
 			if f := b.want(d.Finding, d.ID); f != nil {
 				l.sites[d.ID].Finding = f
@@ -91,11 +128,35 @@ func (b *builder) add(file string, data []byte, pf *packFile) {
 			l.sites[d.ID].Unable = b.want(d.Unable, d.ID)
 		}
 	}
-	b.shared(pf)
-	for _, d := range pf.Examples {
-		l.examples = append(l.examples, Example{pf.Name, d.Say, d.Expect})
+	for i, d := range pf.Extends {
+		b.enter("extend", i)
+		b.extend(d)
 	}
-	b.heard = append(b.heard, pf.Heard...)
+	b.shared(pf)
+	for i, d := range pf.Examples {
+		b.enter("example", i)
+		if d.Say == "" {
+			b.complain("", "example without a sentence", `write say = "..."`)
+			continue
+		}
+		l.examples = append(l.examples, Example{Pack: pf.Name, Say: d.Say, Expect: d.Expect, LeftOut: d.LeftOut, at: b.at})
+	}
+	for i, d := range pf.Heard {
+		b.enter("heard", i)
+		b.heard = append(b.heard, heardAt{d, b.at})
+	}
+}
+
+func (b *builder) region(d regionDef) {
+	if b.lex.region(d.ID) != nil {
+		b.complain(d.ID, fmt.Sprintf("region %q is there twice", d.ID), "rename or remove one")
+		return
+	}
+	r := Region{ID: d.ID, Title: d.Title, Exams: d.Exams, Body: d.Body}
+	for _, t := range d.Named {
+		r.Named = append(r.Named, normalWords(t))
+	}
+	b.lex.regions = append(b.lex.regions, r)
 }
 
 // want looks a finding up and complains where there is none.
@@ -112,6 +173,9 @@ func (b *builder) site(d siteDef) {
 		b.complain(d.ID, fmt.Sprintf("site %q is there twice", d.ID), "rename or remove one")
 		return
 	}
+	if d.Region != "" && b.lex.region(d.Region) == nil {
+		b.complain(d.Region, fmt.Sprintf("site %q lies in unknown region %q", d.ID, d.Region), "list the region in a pack")
+	}
 	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired, General: d.General}
 	if d.In != "" {
 		if s.Parent = b.lex.sites[d.In]; s.Parent == nil {
@@ -124,13 +188,17 @@ func (b *builder) site(d siteDef) {
 		s.Term = strings.Join(normalWords(d.Terms[0]), " ")
 	}
 	b.lex.sites[d.ID] = s
-	for i, t := range d.Terms {
+	b.siteTerms(s, d.Terms, d.Adjs)
+}
+
+func (b *builder) siteTerms(s *Site, terms, adjectives []string) {
+	for i, t := range terms {
 		b.term(t, Sense{Kind: SiteSense, Site: s})
 		if i < 3 {
-			b.lex.vocab = append(b.lex.vocab, vocabTerm{d.Region, t})
+			b.lex.vocab = append(b.lex.vocab, vocabTerm{s.Region, t})
 		}
 	}
-	for _, t := range d.Adjs {
+	for _, t := range adjectives {
 		b.term(t, Sense{Kind: SiteSense, Site: s, Value: "adjective"})
 	}
 }
@@ -141,11 +209,16 @@ func (b *builder) finding(d findingDef) {
 		b.complain(d.ID, fmt.Sprintf("finding %q is there twice", d.ID), "rename or remove one")
 		return
 	}
-	f := &Finding{ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
+	region := l.region(d.Region)
+	if region == nil {
+		b.complain(d.Region, fmt.Sprintf("finding %q lies in unknown region %q", d.ID, d.Region), "list the region in a pack")
+		region = &Region{}
+	}
+	f := &Finding{at: b.at, Body: region.Body, ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
 		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, EndsSide: d.EndsSide, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers, Also: d.Also,
 		Sides: sidesOf[d.Sides], Kind: kinds[d.Kind], Asked: askedOf[d.Asked], Details: map[string]bool{}, Together: map[string]bool{}}
 	if f.Sides == SidesUnknown || f.Kind == KindUnknown || f.Asked == AskedUnknown {
-		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: presence, choice, grade, quantity, clock; asked: always, if_indicated, summary")
+		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: "+strings.Join(sortedKeys(kinds), ", ")+"; asked: always, if_indicated, summary")
 	}
 	if f.Kind == Presence && f.Values == nil {
 		f.Values = []string{"present", "absent"}
@@ -169,6 +242,7 @@ func (b *builder) finding(d findingDef) {
 	if len(d.Range) == 2 {
 		f.Plausible = [2]float64{d.Range[0], d.Range[1]}
 	}
+	b.measures(f, d)
 	for _, id := range d.At {
 		if s := l.sites[id]; s != nil {
 			f.At = append(f.At, s)
@@ -178,38 +252,35 @@ func (b *builder) finding(d findingDef) {
 	}
 	l.byID[d.ID] = f
 	l.findings = append(l.findings, f)
+	b.words(f, d.wordsDef)
+	b.checkValues(f, d)
+}
+
+// words adds what names a finding and what is said of it.
+func (b *builder) words(f *Finding, d wordsDef) {
+	l := b.lex
 	for i, t := range d.Names {
 		b.term(t, Sense{Kind: NameSense, Finding: f})
 		if i < 3 {
-			l.vocab = append(l.vocab, vocabTerm{d.Region, t})
+			l.vocab = append(l.vocab, vocabTerm{f.Region, t})
 		}
 	}
 	for i, t := range d.Nouns {
 		b.term(t, Sense{Kind: NounSense, Finding: f})
 		if i < 2 {
-			l.vocab = append(l.vocab, vocabTerm{d.Region, t})
+			l.vocab = append(l.vocab, vocabTerm{f.Region, t})
 		}
 	}
-	b.values(d, d.Says, func(v, t string) { b.term(t, Sense{Kind: SaysSense, Finding: f, Value: v}) })
-	b.values(d, d.Alone, func(v, t string) {
+	b.values(f, d.Says, func(v, t string) { b.term(t, Sense{Kind: SaysSense, Finding: f, Value: v}) })
+	b.values(f, d.Alone, func(v, t string) {
 		b.term(t, Sense{Kind: AloneSense, Finding: f, Value: v, Chart: []Charted{{f, v, ""}}})
 	})
-	for v, w := range d.Not {
-		if !f.Allows(v) || !f.Allows(w) {
-			b.complain(d.ID, fmt.Sprintf("finding %q: not %q = %q is no allowed value", d.ID, v, w), "use the values listed")
-		}
-	}
 }
 
-func (b *builder) values(d findingDef, m map[string][]string, add func(v, t string)) {
-	vs := make([]string, 0, len(m))
-	for v := range m {
-		vs = append(vs, v)
-	}
-	sort.Strings(vs)
-	for _, v := range vs {
-		if f := b.lex.byID[d.ID]; len(f.Values) > 0 && !f.Allows(v) {
-			b.complain(d.ID, fmt.Sprintf("finding %q has no value %q", d.ID, v), "allowed: "+strings.Join(f.Values, ", "))
+func (b *builder) values(f *Finding, m map[string][]string, add func(v, t string)) {
+	for _, v := range sortedKeys(m) {
+		if len(f.Values) > 0 && !f.Allows(v) {
+			b.complain(v, fmt.Sprintf("finding %q has no value %q", f.ID, v), "allowed: "+strings.Join(f.Values, ", "))
 		}
 		for _, t := range m[v] {
 			add(v, t)
@@ -219,7 +290,12 @@ func (b *builder) values(d findingDef, m map[string][]string, add func(v, t stri
 
 // shared adds what is no site or finding.
 func (b *builder) shared(pf *packFile) {
-	for _, d := range pf.Summaries {
+	for i, d := range pf.Summaries {
+		b.enter("summary", i)
+		if len(d.Terms) == 0 {
+			b.complain("", "summary without terms", "list the terms that mean it")
+			continue
+		}
 		var chart []Charted
 		for _, c := range d.Chart {
 			c, side, _ := strings.Cut(c, "@")
@@ -235,7 +311,8 @@ func (b *builder) shared(pf *packFile) {
 			b.term(t, Sense{Kind: AloneSense, Chart: chart, Mark: d.Mark, Value: strings.Join(d.Chart, ",")})
 		}
 	}
-	for _, d := range pf.Cues {
+	for i, d := range pf.Cues {
+		b.enter("cue", i)
 		k, ok := cueKinds[d.Kind]
 		if !ok {
 			b.complain(d.Kind, fmt.Sprintf("unknown cue kind %q", d.Kind), "one of "+strings.Join(cueNames(), ", "))
@@ -250,22 +327,27 @@ func (b *builder) shared(pf *packFile) {
 			}
 		}
 	}
-	for _, d := range pf.Sides {
+	for i, d := range pf.Sides {
+		b.enter("side", i)
+		b.oneOf("side", d.Side, sideWords)
 		for _, t := range d.Terms {
 			b.term(t, Sense{Kind: SideSense, Value: d.Side})
 		}
 	}
-	for _, d := range pf.Details {
+	for i, d := range pf.Details {
+		b.enter("detail", i)
 		for _, t := range d.Terms {
 			b.term(t, Sense{Kind: DetailSense, Key: d.Key, Value: orWord(d.Value, t)})
 		}
 	}
-	for _, d := range pf.Units {
+	for i, d := range pf.Units {
+		b.enter("unit", i)
 		for _, t := range d.Terms {
 			b.term(t, Sense{Kind: UnitSense, Unit: Unit{d.Unit, d.Kind, d.Scale}, Value: d.Unit})
 		}
 	}
-	for _, d := range pf.Places {
+	for i, d := range pf.Places {
+		b.enter("place", i)
 		s := b.lex.sites[d.In]
 		if s == nil {
 			b.complain(d.In, fmt.Sprintf("place in unknown site %q", d.In), "list the site in a pack")
@@ -274,11 +356,19 @@ func (b *builder) shared(pf *packFile) {
 			b.term(t, Sense{Kind: PlaceSense, Site: s, Value: t})
 		}
 	}
-	for _, d := range pf.Attention {
-		r := AttentionRule{Values: d.Values, Detail: d.Detail, Equals: d.Equals, Above: d.Above, Urgency: d.Urgency, Why: d.Why, Source: d.Source}
+	for i, d := range pf.Attention {
+		b.enter("attention", i)
+		b.oneOf("urgency", d.Urgency, urgencyWords)
+		r := AttentionRule{Values: d.Values, Detail: d.Detail, Equals: d.Equals, Bounds: d.Bounds, Urgency: d.Urgency, Why: d.Why, Source: d.Source}
 		if d.ID != "" {
 			if r.Finding = b.want(d.ID, d.ID); r.Finding == nil {
 				continue
+			}
+			for _, v := range d.Values {
+				b.allowed(r.Finding, v)
+			}
+			if d.Detail != "" && !r.Finding.Details[d.Detail] {
+				b.complain(d.Detail, fmt.Sprintf("finding %q takes no detail %q", d.ID, d.Detail), "list it in the finding's details")
 			}
 		}
 		for _, q := range d.Quote {
@@ -305,9 +395,11 @@ func normalWords(text string) []string {
 	return out
 }
 
-// finish resolves mishearings, which may stand for a term of any pack.
-func (b *builder) finish() (*Lexicon, error) {
+// finish resolves mishearings, which may stand for a term of any pack, and puts
+// regions and findings into the order that the packs ask for.
+func (b *builder) finish() {
 	for _, h := range b.heard {
+		b.at = h.at
 		n := b.lex.root
 		for k, w := range normalWords(h.For) {
 			if k > 0 && Article(w) {
@@ -321,6 +413,11 @@ func (b *builder) finish() (*Lexicon, error) {
 			b.complain(h.For, fmt.Sprintf("mishearing of unknown term %q", h.For), "write a term of a pack")
 			continue
 		}
+		for _, id := range h.Near {
+			if b.lex.sites[id] == nil {
+				b.complain(id, fmt.Sprintf("mishearing near unknown site %q", id), "check the id")
+			}
+		}
 		senses := append([]Sense(nil), n.senses...)
 		for _, t := range h.Terms {
 			for _, s := range senses {
@@ -329,14 +426,28 @@ func (b *builder) finish() (*Lexicon, error) {
 			}
 		}
 	}
-	if len(b.problems) > 0 {
-		errs := make([]error, len(b.problems))
-		for i, p := range b.problems {
-			errs[i] = p
+	for _, f := range b.lex.findings {
+		b.at = f.at
+		for _, id := range f.Covers {
+			b.want(id, id)
 		}
-		return nil, errors.Join(errs...)
 	}
-	return b.lex, nil
+	b.arrange()
+}
+
+// arrange puts what an order names first, in its order; the rest stays as it is.
+func (b *builder) arrange() {
+	place := map[string]int{}
+	for i, id := range b.order {
+		if b.lex.region(id) == nil && b.lex.byID[id] == nil {
+			b.complain(id, fmt.Sprintf("order names unknown %q", id), "name regions or findings by their id")
+		}
+		if _, ok := place[id]; !ok {
+			place[id] = i - len(b.order)
+		}
+	}
+	sort.SliceStable(b.lex.regions, func(i, j int) bool { return place[b.lex.regions[i].ID] < place[b.lex.regions[j].ID] })
+	sort.SliceStable(b.lex.findings, func(i, j int) bool { return place[b.lex.findings[i].ID] < place[b.lex.findings[j].ID] })
 }
 
 func orMap(a, b map[string]string) map[string]string {

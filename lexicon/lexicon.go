@@ -12,6 +12,11 @@ type Region struct {
 	ID, Title string
 	// Exams are the focused examinations it belongs to ("eyes").
 	Exams []string
+	// Named are the normalized words that announce it.
+	Named [][]string
+	// Body regions hold what is measured of the whole body: their nouns name a
+	// finding where a number follows that can be its value ("pulse 72").
+	Body bool
 }
 
 // Site is a place of the body that findings belong to.
@@ -56,9 +61,15 @@ const (
 	Grade
 	Quantity
 	Clock
+	Pair  // two numbers with one unit: a blood pressure
+	Score // a total of parts
+	Time  // a time of day
+	Text  // words as they were said
+	List  // several of them
 )
 
-var kinds = map[string]Kind{"presence": Presence, "choice": Choice, "grade": Grade, "quantity": Quantity, "clock": Clock}
+var kinds = map[string]Kind{"presence": Presence, "choice": Choice, "grade": Grade, "quantity": Quantity, "clock": Clock,
+	"pair": Pair, "score": Score, "time": Time, "text": Text, "list": List}
 
 // Sides says how a finding is placed on the body.
 type Sides uint8
@@ -88,10 +99,13 @@ var askedOf = map[string]Asked{"always": Always, "if_indicated": IfIndicated, "s
 
 // Finding is one row of a pack: what can be charted.
 type Finding struct {
+	at                        place
 	ID, Name, Region, Meaning string
-	Sides                     Sides
-	Kind                      Kind
-	Asked                     Asked
+	// Body findings are measured of the whole body and have no site.
+	Body  bool
+	Sides Sides
+	Kind  Kind
+	Asked Asked
 	// Values are the values allowed; empty for a quantity or clock.
 	Values []string
 	// Unit is the UCUM code of a quantity.
@@ -126,12 +140,67 @@ type Finding struct {
 	Details map[string]bool
 	// Plausible is the least and the largest value that is not marked.
 	Plausible [2]float64
+	// Measures are the units that a body finding is measured in, the first where
+	// none fits better.
+	Measures []Measure
+	// Tenths may be said without "point": "thirty seven two".
+	Tenths bool
+	// Second bounds the second number of a pair.
+	Second [2]float64
+	// Parts make up a score; Untestable are words said in place of a part's number.
+	Parts      []Part
+	Untestable map[string]bool
+	// UnitDetails are units that make a number a qualifier: litres are the flow.
+	UnitDetails map[string]string
 	// AgeBound findings read differently in a child or in pregnancy.
 	AgeBound bool
 	// Together are values that can be true at once.
 	Together map[string]bool
 	// Covers are the findings that this one stands for, for what is unmentioned.
 	Covers []string
+}
+
+// Measure is one way to measure a finding.
+type Measure struct {
+	// Unit is a UCUM code.
+	Unit string `toml:"unit"`
+	// Plausible bounds what is not marked, Expected what is expected of an adult
+	// without complaint; Expected is empty where no source says so.
+	Plausible []float64 `toml:"plausible"`
+	Expected  []float64 `toml:"expected"`
+	// Unless are qualifiers that make the reading unclear: oxygen that is given.
+	Unless []string `toml:"unless"`
+	// Loose are unit words that may stand for it: degrees.
+	Loose []string `toml:"loose"`
+}
+
+// Holds reports that v is no implausible value.
+func (m *Measure) Holds(v float64) bool {
+	return len(m.Plausible) != 2 || v >= m.Plausible[0] && v <= m.Plausible[1]
+}
+
+// Part is one part of a score.
+type Part struct {
+	// Key is the qualifier that holds its number.
+	Key string `toml:"key"`
+	// Letter stands before the number in the short form: E4.
+	Letter string `toml:"letter"`
+	// Range is the least and the largest number.
+	Range []float64 `toml:"range"`
+	Terms []string  `toml:"terms"`
+
+	forms [][]string
+}
+
+// At gives the number of words of the part's longest name that words begin with.
+func (p *Part) At(words []string) int {
+	best := 0
+	for _, f := range p.forms {
+		if len(f) > best && len(f) <= len(words) && slices.Equal(f, words[:len(f)]) {
+			best = len(f)
+		}
+	}
+	return best
 }
 
 // Allows reports whether v is one of the finding's values.
@@ -192,20 +261,45 @@ type Unit struct {
 type AttentionRule struct {
 	Finding *Finding
 	Values  []string
-	// Detail and Equals narrow the rule to a qualifier; Above to a size in cm.
+	// Detail and Equals narrow the rule to a qualifier; Bounds to numbers of a unit
+	// that lie outside.
 	Detail      string
 	Equals      []string
-	Above       float64
+	Bounds      *Bounds
 	Urgency     string
 	Why, Source string
 	Quote       [][]string // normalized phrases of danger, quoted verbatim
 }
 
-// Example is a sentence of a pack with the findings it must give.
+// Bounds hold for numbers of one unit: the rule speaks of values at or below
+// AtMost, and of those at or above AtLeast.
+type Bounds struct {
+	Unit    string   `toml:"unit"`
+	AtMost  *float64 `toml:"at_most"`
+	AtLeast *float64 `toml:"at_least"`
+}
+
+// Outside reports a value that the rule speaks of.
+func (b *Bounds) Outside(v float64, unit string) bool {
+	return unit == b.Unit && (b.AtMost != nil && v <= *b.AtMost || b.AtLeast != nil && v >= *b.AtLeast)
+}
+
+// Example is a sentence of a pack with what it must give, and nothing else.
 type Example struct {
 	Pack, Say string
-	// Expect are findings as "id@side=value" or "id=value".
+	// Expect are findings in the form that docs/lexicon.md gives.
 	Expect []string
+	// LeftOut are the reasons for which words of it chart nothing; small talk
+	// need not be listed.
+	LeftOut []string
+	at      place
+}
+
+// Term is one wording of a pack with what it means there.
+type Term struct {
+	Text  string
+	Sense Sense
+	at    place
 }
 
 // Lexicon is all packs merged, read-only and safe for concurrent use.
@@ -219,49 +313,21 @@ type Lexicon struct {
 	rules    []AttentionRule
 	examples []Example
 	vocab    []vocabTerm
+	terms    []Term
 	words    map[string]bool
 	hard     []hardWord
 }
 
+func (l *Lexicon) region(id string) *Region {
+	for i := range l.regions {
+		if l.regions[i].ID == id {
+			return &l.regions[i]
+		}
+	}
+	return nil
+}
+
 type vocabTerm struct{ region, term string }
-
-// node is a word of a term, after the words before it. Most have one word after
-// them, so only the second and later ones stand in a map.
-type node struct {
-	word   string
-	only   *node
-	next   map[string]*node
-	senses []Sense
-}
-
-// child is the node of the word after n, or nil.
-func (n *node) child(word string) *node {
-	if n.only != nil && n.only.word == word {
-		return n.only
-	}
-	return n.next[word]
-}
-
-// empty reports that no term ends at n, which may be nil.
-func (n *node) empty() bool { return n == nil || len(n.senses) == 0 }
-
-// grow is child, made where there is none.
-func (n *node) grow(word string) *node {
-	c := n.child(word)
-	if c != nil {
-		return c
-	}
-	c = &node{word: word}
-	switch {
-	case n.only == nil:
-		n.only = c
-	case n.next == nil:
-		n.next = map[string]*node{word: c}
-	default:
-		n.next[word] = c
-	}
-	return c
-}
 
 // Findings are all findings in the order of an examination.
 func (l *Lexicon) Findings() []*Finding { return l.findings }
@@ -283,6 +349,18 @@ func (l *Lexicon) Attention() []AttentionRule { return l.rules }
 
 // Examples are the packs' own sentences, which are their tests.
 func (l *Lexicon) Examples() []Example { return l.examples }
+
+// Terms are all wordings of all packs, in the order of the packs.
+func (l *Lexicon) Terms() []Term { return l.terms }
+
+// Complain makes a minor complaint at the place of the term.
+func (t *Term) Complain(what, hint string) Problem { return t.at.problem(t.Text, what, hint) }
+
+// Complain makes a minor complaint at the place of the example.
+func (e *Example) Complain(what, hint string) Problem { return e.at.problem("", what, hint) }
+
+// Complain makes a minor complaint at the place of the finding.
+func (f *Finding) Complain(what, hint string) Problem { return f.at.problem(f.ID, what, hint) }
 
 // Exams are the names that --exam takes, in order.
 func (l *Lexicon) Exams() []string {
@@ -324,65 +402,6 @@ func (l *Lexicon) Vocabulary(region string) []string {
 		}
 	}
 	return out
-}
-
-// Match finds the longest term that begins at forms[i]. Articles may stand
-// inside any term, and side words inside a site term. It returns the senses, the index after the term, and the indices
-// of side words passed over.
-func (l *Lexicon) Match(forms []Form, i int, side func(int) bool) (senses []Sense, end int, sides []int) {
-	n := l.root
-	var passed []int
-	for j := i; j < len(forms); j++ {
-		if j > i && Article(forms[j].Text) && !n.site() && n.child(forms[j].Text).empty() {
-			continue
-		}
-		next := n.child(forms[j].Text)
-		if next == nil && j > i && side(j) && !n.site() {
-			passed = append(passed, j)
-			continue
-		}
-		if next == nil {
-			break
-		}
-		n = next
-		if len(n.senses) > 0 {
-			senses, end, sides = n.senses, j+1, append([]int(nil), passed...)
-		}
-	}
-	if len(sides) > 0 { // only sites may hold a side word inside
-		var only []Sense
-		for _, s := range senses {
-			if s.Kind == SiteSense || s.Kind == PlaceSense || s.Kind == NameSense {
-				only = append(only, s)
-			}
-		}
-		if only == nil {
-			return l.Match(forms, i, func(int) bool { return false })
-		}
-		senses = only
-	}
-	return senses, end, sides
-}
-
-// site reports that the words so far name a site: what follows an article or a
-// side there is another one ("ear, the canal", not "ear canal").
-func (n *node) site() bool {
-	for i := range n.senses {
-		if n.senses[i].Kind == SiteSense {
-			return true
-		}
-	}
-	return false
-}
-
-// builder gathers packs and complaints.
-type builder struct {
-	lex      *Lexicon
-	problems []Problem
-	file     string
-	data     []byte
-	heard    []heardDef
-	forms    map[string][]Form
 }
 
 // Cue reports whether a single normalized word is a cue of a kind.

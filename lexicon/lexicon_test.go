@@ -67,17 +67,24 @@ func TestHeadAndNeckHoldsTheContractsTable(t *testing.T) {
 	}
 }
 
-// UCUM codes as in the FHIR R4 common list (shared reference, section 3d).
+// UCUM codes as in the FHIR R4 lists of common and of vital signs units (shared
+// reference, section 3d); m is a base unit of UCUM.
 func TestUnitsAreUCUM(t *testing.T) {
-	ucum := map[string]bool{"mm": true, "cm": true, "deg": true, "[in_i]": true, "mL": true, "mg": true, "kg": true, "%": true}
+	ucum := map[string]bool{"mm": true, "cm": true, "deg": true, "[in_i]": true, "mL": true, "mg": true, "kg": true, "%": true, "Cel": true, "[degF]": true, "mm[Hg]": true, "/min": true, "[lb_av]": true, "m": true}
 	seen := 0
 	for _, f := range builtinForTest(t).Findings() {
-		if f.Unit == "" {
-			continue
+		units := []string{f.Unit}
+		for _, m := range f.Measures {
+			units = append(units, m.Unit)
 		}
-		seen++
-		if !ucum[f.Unit] {
-			t.Errorf("%s: %q is not in the list", f.ID, f.Unit)
+		for _, u := range units {
+			if u == "" {
+				continue
+			}
+			seen++
+			if !ucum[u] {
+				t.Errorf("%s: %q is not in the list", f.ID, u)
+			}
 		}
 	}
 	if seen == 0 {
@@ -91,15 +98,15 @@ func TestPackComplaintsNameFileAndLine(t *testing.T) {
 		{"broken", "name = \"x\nversion", "x.toml:1"},
 		{"unknown site", "name = \"x\"\nversion = \"1\"\n[[finding]]\nid = \"a.b\"\nsides = \"none\"\nkind = \"presence\"\nasked = \"always\"\nat = [\"nowhere\"]\n", "x.toml:8"},
 		{"unknown cue", "name = \"x\"\nversion = \"1\"\n[[cue]]\nkind = \"shout\"\nterms = [\"hey\"]\n", "x.toml:4"},
-		{"bad value", "name = \"x\"\nversion = \"1\"\n[[finding]]\nid = \"a.b\"\nsides = \"none\"\nkind = \"choice\"\nasked = \"always\"\nvalues = [\"on\"]\n[finding.says]\noff = [\"off\"]\n", "x.toml:4"},
+		{"bad value", "name = \"x\"\nversion = \"1\"\n[[finding]]\nid = \"a.b\"\nsides = \"none\"\nkind = \"choice\"\nasked = \"always\"\nvalues = [\"on\"]\n[finding.says]\noff = [\"off\"]\n", "x.toml:10"},
 		{"no version", "name = \"x\"\n", "no version"},
 	} {
-		_, err := load(fstest.MapFS{"p/x.toml": {Data: []byte(c.pack)}}, "p")
+		_, err := With(File{"x.toml", []byte(c.pack)})
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: got %v, want it to name %s", c.name, err, c.want)
 		}
 	}
-	if _, err := load(fstest.MapFS{}, "p"); err == nil {
+	if _, err := filesIn(fstest.MapFS{}, "p"); err == nil {
 		t.Error("a folder without packs must be an error")
 	}
 }

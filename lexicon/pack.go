@@ -3,20 +3,13 @@ package lexicon
 import (
 	"bytes"
 	"crypto/sha256"
-	"embed"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io/fs"
-	"path"
-	"sort"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 )
-
-//go:embed packs/*.toml
-var builtin embed.FS
 
 // PackInfo names a pack that took part in a draft.
 type PackInfo struct {
@@ -33,6 +26,8 @@ type Problem struct {
 	Line int
 	// What is the complaint, Hint what to do.
 	What, Hint string
+	// Minor complaints leave the pack usable: a word too many, no example.
+	Minor bool
 }
 
 func (p Problem) Error() string {
@@ -52,6 +47,7 @@ type packFile struct {
 	Title     string        `toml:"title"`
 	Version   string        `toml:"version"`
 	Hard      []string      `toml:"hard"`
+	Order     []string      `toml:"order"`
 	Regions   []regionDef   `toml:"region"`
 	Sites     []siteDef     `toml:"site"`
 	Findings  []findingDef  `toml:"finding"`
@@ -63,6 +59,7 @@ type packFile struct {
 	Places    []placeDef    `toml:"place"`
 	Heard     []heardDef    `toml:"heard"`
 	Attention []attentionDf `toml:"attention"`
+	Extends   []extendDef   `toml:"extend"`
 	Examples  []exampleDef  `toml:"example"`
 }
 
@@ -70,7 +67,8 @@ type regionDef struct {
 	ID    string   `toml:"id"`
 	Title string   `toml:"title"`
 	Exams []string `toml:"exams"`
-	Terms []string `toml:"terms"`
+	Named []string `toml:"named"`
+	Body  bool     `toml:"body"`
 }
 
 type siteDef struct {
@@ -86,37 +84,63 @@ type siteDef struct {
 }
 
 type findingDef struct {
-	ID        string              `toml:"id"`
-	Name      string              `toml:"name"`
-	Region    string              `toml:"region"`
-	Sides     string              `toml:"sides"`
-	Kind      string              `toml:"kind"`
-	Values    []string            `toml:"values"`
-	Unit      string              `toml:"unit"`
-	Expected  map[string][]string `toml:"expected"`
-	Meaning   string              `toml:"meaning"`
-	Asked     string              `toml:"asked"`
-	At        []string            `toml:"at"`
-	Also      []string            `toml:"also"`
-	Names     []string            `toml:"names"`
-	Nouns     []string            `toml:"nouns"`
-	Says      map[string][]string `toml:"says"`
-	Alone     map[string][]string `toml:"alone"`
-	Not       map[string]string   `toml:"not"`
-	Yes       string              `toml:"yes"`
-	No        string              `toml:"no"`
-	Normal    string              `toml:"normal"`
-	EndsSide  bool                `toml:"ends_side"`
-	NamedOnly bool                `toml:"named_only"`
-	Strict    bool                `toml:"strict"`
-	Named     string              `toml:"named"`
-	NamedKey  string              `toml:"named_detail"`
-	Plain     []string            `toml:"plain"`
-	Details   []string            `toml:"details"`
-	Range     []float64           `toml:"plausible"`
-	AgeBound  bool                `toml:"age_bound"`
-	Together  []string            `toml:"together"`
-	Covers    []string            `toml:"covers"`
+	ID       string              `toml:"id"`
+	Name     string              `toml:"name"`
+	Region   string              `toml:"region"`
+	Sides    string              `toml:"sides"`
+	Kind     string              `toml:"kind"`
+	Values   []string            `toml:"values"`
+	Unit     string              `toml:"unit"`
+	Expected map[string][]string `toml:"expected"`
+	Meaning  string              `toml:"meaning"`
+	Asked    string              `toml:"asked"`
+	At       []string            `toml:"at"`
+	Also     []string            `toml:"also"`
+	wordsDef
+	Not       map[string]string `toml:"not"`
+	Yes       string            `toml:"yes"`
+	No        string            `toml:"no"`
+	Normal    string            `toml:"normal"`
+	EndsSide  bool              `toml:"ends_side"`
+	NamedOnly bool              `toml:"named_only"`
+	Strict    bool              `toml:"strict"`
+	Named     string            `toml:"named"`
+	NamedKey  string            `toml:"named_detail"`
+	Plain     []string          `toml:"plain"`
+	Details   []string          `toml:"details"`
+	Range     []float64         `toml:"plausible"`
+	Measures  []Measure         `toml:"measures"`
+	Second    []float64         `toml:"second"`
+	Tenths    bool              `toml:"tenths"`
+	Parts     []Part            `toml:"parts"`
+	Untested  []string          `toml:"untestable"`
+	UnitKeys  map[string]string `toml:"unit_details"`
+	Source    string            `toml:"source"`
+	AgeBound  bool              `toml:"age_bound"`
+	Together  []string          `toml:"together"`
+	Covers    []string          `toml:"covers"`
+}
+
+// wordsDef is what a finding and an addition to one have in common.
+type wordsDef struct {
+	Names []string            `toml:"names"`
+	Nouns []string            `toml:"nouns"`
+	Says  map[string][]string `toml:"says"`
+	Alone map[string][]string `toml:"alone"`
+}
+
+// extendDef adds to a finding or a site of another pack.
+type extendDef struct {
+	Finding string `toml:"finding"`
+	wordsDef
+	Name    string    `toml:"name"`
+	Asked   string    `toml:"asked"`
+	Range   []float64 `toml:"plausible"`
+	Source  string    `toml:"source"`
+	Details []string  `toml:"details"`
+	Site    string    `toml:"site"`
+	Terms   []string  `toml:"terms"`
+	Adjs    []string  `toml:"adjectives"`
 }
 
 type summaryDef struct {
@@ -168,7 +192,7 @@ type attentionDf struct {
 	Values  []string `toml:"values"`
 	Detail  string   `toml:"detail"`
 	Equals  []string `toml:"equals"`
-	Above   float64  `toml:"above"`
+	Bounds  *Bounds  `toml:"outside"`
 	Urgency string   `toml:"urgency"`
 	Why     string   `toml:"why"`
 	Source  string   `toml:"source"`
@@ -176,37 +200,9 @@ type attentionDf struct {
 }
 
 type exampleDef struct {
-	Say    string   `toml:"say"`
-	Expect []string `toml:"expect"`
-}
-
-// Builtin loads the packs that are built into the program.
-func Builtin() (*Lexicon, error) { return load(builtin, "packs") }
-
-// load reads every *.toml in dir; all complaints are joined into one error.
-func load(fsys fs.FS, dir string) (*Lexicon, error) {
-	names, err := fs.Glob(fsys, path.Join(dir, "*.toml"))
-	if err != nil || len(names) == 0 {
-		return nil, fmt.Errorf("load packs: no *.toml in %s", dir)
-	}
-	sort.Strings(names)
-	// common.toml holds what every body system shares and comes first.
-	sort.SliceStable(names, func(i, j int) bool {
-		return path.Base(names[i]) == "common.toml" && path.Base(names[j]) != "common.toml"
-	})
-	b := newBuilder()
-	for _, name := range names {
-		data, err := fs.ReadFile(fsys, name)
-		if err != nil {
-			return nil, fmt.Errorf("read pack %s: %w", name, err)
-		}
-		pf, problems := decode(path.Base(name), data)
-		b.problems = append(b.problems, problems...)
-		if pf != nil {
-			b.add(path.Base(name), data, pf)
-		}
-	}
-	return b.finish()
+	Say     string   `toml:"say"`
+	Expect  []string `toml:"expect"`
+	LeftOut []string `toml:"left_out"`
 }
 
 // decode parses strictly: an unknown key is a complaint with its line.
@@ -222,25 +218,16 @@ func decode(file string, data []byte) (*packFile, []Problem) {
 		var out []Problem
 		for _, e := range strict.Errors {
 			line, _ := e.Position()
-			out = append(out, Problem{file, line, "unknown key " + strings.Join(e.Key(), "."), "see docs/lexicon.md for the keys"})
+			out = append(out, Problem{File: file, Line: line, What: "unknown key " + strings.Join(e.Key(), "."), Hint: "see docs/lexicon.md for the keys"})
 		}
 		return &pf, out
 	}
 	var de *toml.DecodeError
 	if errors.As(err, &de) {
 		line, _ := de.Position()
-		return nil, []Problem{{file, line, de.Error(), ""}}
+		return nil, []Problem{{File: file, Line: line, What: strings.TrimPrefix(de.Error(), "toml: "), Hint: "see docs/lexicon.md for the form"}}
 	}
-	return nil, []Problem{{file, 0, err.Error(), ""}}
-}
-
-// lineOf finds the line on which a quoted string first stands in a pack.
-func lineOf(data []byte, text string) int {
-	i := bytes.Index(data, []byte(`"`+text+`"`))
-	if i < 0 {
-		return 0
-	}
-	return 1 + bytes.Count(data[:i], []byte("\n"))
+	return nil, []Problem{{File: file, What: err.Error()}}
 }
 
 func sum(data []byte) string {

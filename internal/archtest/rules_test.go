@@ -29,6 +29,7 @@ var mayImport = map[string][]string{
 		"lexicon", "internal/finding", "internal/extract", "internal/note"},
 	"internal/audio/audiotest": {},
 	"internal/archtest":        {},
+	"internal/packcheck":       {"lexicon", "internal/transcript", "internal/finding", "internal/extract"},
 	// A command for scripts/eval-speech, kept beside what it measures.
 	"internal/speech/speecheval": {"internal/speech", "internal/speech/whisper", "internal/audio", "internal/transcript", "internal/speech/speechtest",
 		"internal/pipeline", "internal/note", "internal/export", "lexicon"},

@@ -278,10 +278,13 @@ func jsonValue(v finding.Value) any {
 		}
 		return n
 	}
-	if w, ok := v.Word(); ok {
-		return w
+	if list, ok := v.List(); ok {
+		return list
 	}
-	return nil
+	if v.IsZero() {
+		return nil
+	}
+	return v.String() // a word, or a pair as "120/80"
 }
 
 func orNull(s string) *string {

@@ -19,7 +19,7 @@ import (
 var unitWords = map[string]string{
 	"deg": "degrees", "Cel": "degrees Celsius", "[degF]": "degrees Fahrenheit",
 	"mm[Hg]": "mm Hg", "/min": "per minute", "{score}": "", "1": "",
-	"[in_i]": "inches", "[lb_av]": "pounds", "h": "hours", "s": "seconds", "min": "minutes",
+	"[in_i]": "inches", "[lb_av]": "pounds", "%": "percent", "h": "hours", "s": "seconds", "min": "minutes",
 }
 
 func unitWord(code string) string {
@@ -63,7 +63,7 @@ func statement(e note.Entry) string {
 		if e.Reason != "" {
 			what = `not assessed: "` + strings.TrimRight(e.Reason, " ,.;:") + `"`
 		}
-		return joinNonEmpty(": ", where, what)
+		return joinNonEmpty(": ", where, joinNonEmpty(", ", append([]string{what}, qualifiers(e.Qualifiers)...)...))
 	}
 	parts := []string{joinNonEmpty(" ", amount(e), direction)}
 	parts = append(parts, qualifiers(e.Qualifiers)...)
@@ -82,6 +82,9 @@ func amount(e note.Entry) string {
 	n, isNumber := e.Value.Number()
 	if e.Value.IsZero() {
 		return "no value"
+	}
+	if _, _, ok := e.Value.Pair(); ok {
+		return joinNonEmpty(" ", e.Value.String(), unitWord(e.Unit))
 	}
 	if !isNumber {
 		return plain(e.Value.String())
@@ -106,7 +109,7 @@ func amount(e note.Entry) string {
 // Qualifiers in the order in which a colleague would say them. sign, of and
 // reporter are shown with the value and the source.
 var qualifierOrder = []string{"count", "size", "stage", "severity", "amount", "colour", "character",
-	"consistency", "mobility", "tenderness", "place", "direction", "odour", "angle", "height", "onset", "baseline"}
+	"consistency", "mobility", "tenderness", "rhythm", "effort", "flow", "device", "route", "position", "place", "direction", "odour", "angle", "height", "onset", "baseline"}
 
 func qualifiers(q map[string]string) []string {
 	var keys []string
@@ -137,7 +140,7 @@ func qualifiers(q map[string]string) []string {
 
 func qualifier(k, v string) string {
 	switch k {
-	case "size", "severity", "amount", "colour", "character", "consistency", "mobility":
+	case "size", "severity", "amount", "colour", "character", "consistency", "mobility", "rhythm", "effort", "flow", "device", "route", "position":
 		return spellUnit(v)
 	case "tenderness":
 		switch v {

@@ -142,17 +142,18 @@ func (p *parser) attach(f *frame, start int) {
 			for _, c := range made {
 				if c.f.Details[d.key] && c.value != finding.Word("absent") && c.quals[d.key] == "" {
 					c.set(d.key, d.value)
-					c.toks = append(c.toks, [2]int{d.it.a, d.it.b})
+					c.toks = append(c.toks, p.pendDetailTok)
 				}
 			}
 		}
 		p.pendDetails = nil
 	}
-	if len(made) == 0 && len(f.preds) == 0 && len(f.subs) == 0 && len(f.details) > 0 && p.s != nil && p.si+1 < len(p.s.chunks) {
+	if len(made) == 0 && f.onlyDetails() && len(f.subs) == 0 && len(f.details) > 0 && p.s != nil && p.si+1 < len(p.s.chunks) {
 		if next := &p.s.chunks[p.si+1]; next.joint == jointComma || next.joint == jointAnd {
 			for i := range next.items {
-				if it := &next.items[i]; it.has(lexicon.NounSense) || it.has(lexicon.NameSense) {
+				if it := &next.items[i]; (it.has(lexicon.NounSense) || it.has(lexicon.NameSense)) && takesAny(it, f.details) {
 					p.pendDetails = append(p.pendDetails, f.details...)
+					p.pendDetailTok[0], p.pendDetailTok[1] = f.c.span()
 					return
 				}
 				if next.items[i].content() && !next.items[i].has(lexicon.DetailSense) {
@@ -273,6 +274,9 @@ func (p *parser) target(f *frame, d *detail, made []*cand) *cand {
 			return made[i]
 		}
 	}
+	if c := p.bodyTaking(d.key); c != nil {
+		return c
+	}
 	if len(made) > 0 || len(f.subs) > 0 && d.key != "tenderness" {
 		return nil
 	}
@@ -292,6 +296,21 @@ func (p *parser) target(f *frame, d *detail, made []*cand) *cand {
 		}
 	}
 	return nil
+}
+
+func takesAny(it *item, details []detail) bool {
+	return slices.ContainsFunc(details, func(d detail) bool { return takesKey(it, d.key) })
+}
+
+// onlyDetails reports a chunk whose values are all words that can be qualifiers:
+// "a hard" of "a hard, fixed node".
+func (f *frame) onlyDetails() bool {
+	for i := range f.preds {
+		if !f.preds[i].it.has(lexicon.DetailSense) {
+			return false
+		}
+	}
+	return true
 }
 
 func spokenBy(it *item, c *cand) bool {

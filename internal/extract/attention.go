@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"bedsaid/internal/finding"
+	"bedsaid/lexicon"
 )
 
 var urgencies = map[string]finding.Urgency{"now": finding.Now, "prompt": finding.Prompt, "routine": finding.Routine, "recheck": finding.Recheck}
@@ -28,6 +29,9 @@ func (p *parser) attention(found []finding.Finding) []finding.Attention {
 			if len(r.Values) > 0 && !slices.Contains(r.Values, f.Value.String()) {
 				continue
 			}
+			if r.Bounds != nil && !outside(r.Bounds, f) {
+				continue
+			}
 			if r.Detail != "" && !slices.Contains(r.Equals, f.Qualifiers[r.Detail]) {
 				continue
 			}
@@ -36,6 +40,15 @@ func (p *parser) attention(found []finding.Finding) []finding.Attention {
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].Urgency > out[j].Urgency })
 	return out
+}
+
+// outside reports a number, or the first of a pair, that a rule speaks of.
+func outside(b *lexicon.Bounds, f *finding.Finding) bool {
+	v, ok := f.Value.Number()
+	if !ok {
+		v, _, ok = f.Value.Pair()
+	}
+	return ok && b.Outside(v, f.Unit)
 }
 
 // quote finds words of danger in the patient's or anybody's mouth, with the

@@ -219,7 +219,12 @@ func (p *parser) chart(f *frame, s *said) {
 		c.toks = append(c.toks, s.subj.tok)
 	}
 	c.toks = append(c.toks, p.pendTok...)
-	if value == "#" {
+	if r := s.pr.it.said; r != nil {
+		c.value, c.marks = r.value, append(c.marks, r.marks...)
+		for k, v := range r.quals {
+			c.set(k, v)
+		}
+	} else if value == "#" {
 		if !p.numberValue(f, c, s) {
 			return
 		}

@@ -92,7 +92,7 @@ func (x *Extractor) scoreCase(c testCase, s *score) {
 		never[n] = true
 	}
 	for _, f := range set.Findings {
-		if lf, ok := x.lex.Finding(f.ID); ok && strings.Contains(extraIDs, lf.ID) {
+		if lf, ok := x.lex.Finding(f.ID); ok && (strings.Contains(extraIDs, lf.ID) || lf.Body && !c.measures(x.lex)) {
 			continue
 		}
 		for _, k := range facts(f.ID, f.Side.String(), f.Status.String(), f.Value.String()) {
@@ -115,6 +115,17 @@ func (x *Extractor) scoreCase(c testCase, s *score) {
 		}
 	}
 	s.lost += unplaced(transcript.FromText(c.Text), set)
+}
+
+// measures reports a case that asks for what is measured of the whole body; the
+// others come from people who had no pack for it.
+func (c testCase) measures(lex *lexicon.Lexicon) bool {
+	for _, f := range c.Findings {
+		if lf, ok := lex.Finding(f.ID); ok && lf.Body {
+			return true
+		}
+	}
+	return false
 }
 
 // extraIDs are findings that the contract's table lacks and no case asks for.

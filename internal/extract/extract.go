@@ -31,6 +31,8 @@ type Extractor struct {
 	// groups gives the stem of numbered findings by what they are called
 	// together: "cranial nerve".
 	groups map[string]string
+	// body are the findings of the whole body.
+	body []*lexicon.Finding
 }
 
 // Options narrow an extraction.
@@ -43,6 +45,10 @@ type Options struct {
 func New(lex *lexicon.Lexicon) *Extractor {
 	x := &Extractor{lex: lex, groups: map[string]string{}}
 	for _, f := range lex.Findings() {
+		if f.Body {
+			x.body = append(x.body, f)
+			continue // reached by name alone
+		}
 		if f.Kind == lexicon.Quantity || f.Kind == lexicon.Grade || f.Kind == lexicon.Clock || f.Kind == lexicon.Choice && f.Allows("intact") && f.Allows("reduced") {
 			x.numeric = append(x.numeric, f)
 		}
@@ -63,7 +69,7 @@ func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
 // why a sentence gave what it gave.
 func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
 	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), trace: trace}
-	items := x.series(p.ts, x.itemize(p.ts))
+	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
 	p.run(p.split(items))
 	return p.set(opt)
 }

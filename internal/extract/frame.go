@@ -261,7 +261,7 @@ func (p *parser) goesOn(c *chunk) bool {
 		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
 			noun = true
 		case it.has(lexicon.SiteSense):
-			if !noun && !siteAdjective(it) && !laterNoun(c, i) && (c.joint == jointComma || saysLater(c, i)) {
+			if !noun && !siteAdjective(it) && !laterNoun(c, i) && (c.joint == jointComma && !(onlySites(c) && p.nounFollows()) || saysLater(c, i)) {
 				return false
 			}
 			noun = true
@@ -282,6 +282,12 @@ func (p *parser) goesOn(c *chunk) bool {
 		}
 	}
 	return noun || c.joint == jointOr
+}
+
+// onlySites reports "posterior auricular" in "no preauricular, posterior
+// auricular or occipital nodes".
+func onlySites(c *chunk) bool {
+	return !c.any(func(it *item) bool { return !it.has(lexicon.SiteSense) })
 }
 
 func laterNoun(c *chunk, i int) bool {
@@ -412,9 +418,8 @@ func (p *parser) subject(f *frame, it *item, i int, neg, not bool) {
 		return // "bed nine"
 	}
 	s := subject{side: it.side, plural: it.plural, single: it.article || it.definite && !it.plural, tok: [2]int{it.a, it.b}, adjective: siteAdjective(it)}
-	if n, ok := it.sense(lexicon.NameSense); ok {
+	if n, ok := p.nameOf(f, it); ok {
 		s.fnd = n.Finding
-		// a term may name findings of several kinds; the site decides
 		if n.Finding.Named != "" {
 			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not})
 		} else if neg != not && n.Finding.No != "" { // "no cone of light"

@@ -26,6 +26,7 @@ type item struct {
 	right   string
 	unit    *lexicon.Unit // the unit that follows a number
 	locator bool          // "bed seven": a number that names a place
+	said    *reading      // a value that is more than a word or a number
 }
 
 func (it *item) cue(kinds ...lexicon.CueKind) bool {
@@ -123,7 +124,7 @@ func (x *Extractor) itemize(ts []token) []item {
 				mEnd = i + 2
 			}
 		}
-		if mEnd-i >= 2 && ts[mEnd-1].Text == "one" {
+		if mEnd-i >= 2 && ts[mEnd-1].Text == "one" && !namesNumbered(senses) {
 			n, e := readNumber(ts, mEnd-1)
 			u, _ := x.unitAt(forms, ts, mEnd)
 			if u != nil || e > mEnd && (n.sign != "" || n.hasOf || n.isBy || n.decimal || n.isRange) {
@@ -181,6 +182,18 @@ func (x *Extractor) itemize(ts []token) []item {
 }
 
 var goesTo = []lexicon.Form{{Text: "goe"}, {Text: "to"}}
+
+// namesNumbered reports "cranial nerve one".
+func namesNumbered(senses []lexicon.Sense) bool {
+	for _, s := range senses {
+		if s.Kind == lexicon.NameSense {
+			if stem, _ := numbered(s.Finding.ID); stem != "" {
+				return true
+			}
+		}
+	}
+	return false
+}
 
 func planOnly(senses []lexicon.Sense) bool {
 	for _, s := range senses {

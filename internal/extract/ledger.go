@@ -11,6 +11,7 @@ import (
 // set settles what stands: later statements, conflicts, interpretation; then
 // gives every word its place.
 func (p *parser) set(opt Options) finding.Set {
+	p.scores()
 	p.settle()
 	words := len(p.t.Words)
 	used := make([]bool, words)
@@ -21,8 +22,10 @@ func (p *parser) set(opt Options) finding.Set {
 		}
 		f := finding.Finding{ID: c.f.ID, Side: c.side, Zone: c.zone, Status: c.status, Value: c.value, High: c.high,
 			Qualifiers: c.quals, Source: c.source, Reason: c.reason, Marks: c.marks, Evidence: p.evidence(c)}
-		if c.f.Kind == lexicon.Quantity && c.status == finding.Assessed {
-			f.Unit = c.f.Unit
+		if (c.f.Kind == lexicon.Quantity || c.f.Kind == lexicon.Pair) && c.status == finding.Assessed {
+			if f.Unit = c.unit; f.Unit == "" {
+				f.Unit = c.f.Unit
+			}
 		}
 		f.Interpretation = p.interpret(c)
 		for _, e := range f.Evidence {
@@ -67,6 +70,7 @@ func (p *parser) settle() {
 			case a.value == b.value && a.high == b.high:
 				p.sameTwice(a, b)
 			case b.f.Together[word(a)] && b.f.Together[word(b)]:
+			case a.f.Body && measuredApart(a, b):
 			default:
 				a.mark(finding.Conflict, "said differently elsewhere")
 				b.mark(finding.Conflict, "said differently elsewhere")
@@ -148,6 +152,9 @@ func (p *parser) equality() {
 func (p *parser) interpret(c *cand) finding.Interpretation {
 	if c.status != finding.Assessed || p.young && c.f.AgeBound {
 		return finding.Unclear
+	}
+	if i, ok := expectedOf(c); ok {
+		return i
 	}
 	side := c.side.String()
 	exp := c.f.Expected["any"]

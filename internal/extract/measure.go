@@ -12,6 +12,9 @@ import (
 // measure of what was found.
 func (p *parser) resolveNumber(f *frame, pr *pred) []said {
 	n := pr.it.num
+	if p.flows(f, pr) {
+		return nil
+	}
 	if n.stage || n.isBy {
 		p.measure(f, pr)
 		return nil
@@ -194,6 +197,10 @@ func scaled(v, by float64) float64 { return math.Round(v*by*1000) / 1000 }
 // cannot be safe.
 func (p *parser) numberValue(f *frame, c *cand, s *said) bool {
 	n, unit := s.pr.it.num, s.pr.it.unit
+	if s.f.Body && s.f.Kind != lexicon.Grade {
+		p.bodyValue(c, n, unit)
+		return true
+	}
 	v, scale := n.value, unitScale(s.f, unit)
 	switch s.f.Kind {
 	case lexicon.Choice:

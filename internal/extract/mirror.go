@@ -188,7 +188,7 @@ func (p *parser) unable(f *frame) {
 	if len(subs) == 0 {
 		subs = p.pend
 	}
-	if len(subs) == 0 {
+	if len(subs) == 0 && f.unknown == 0 { // "the reflexes" are nothing named before
 		subs = p.topic
 	}
 	charted := map[*lexicon.Finding]bool{}

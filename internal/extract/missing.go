@@ -47,12 +47,19 @@ func (p *parser) missing(opt Options) []finding.Missing {
 	return out
 }
 
-// scope gives the regions that the examination covers.
+// scope gives the regions that the examination covers. What is measured of the
+// whole body belongs to it where it was announced, or is all that was spoken of.
 func (p *parser) scope(opt Options, said map[string]finding.Side) map[string]bool {
 	out := map[string]bool{}
+	body, parts := false, false
+	for id := range said {
+		if f, ok := p.x.lex.Finding(id); ok {
+			body, parts = body || f.Body, parts || !f.Body
+		}
+	}
 	for _, r := range p.x.lex.Regions() {
 		if opt.Exam == "" {
-			out[r.ID] = true
+			out[r.ID] = r.Body && (body && !parts || p.announced(r)) || !r.Body && (parts || !body)
 		}
 		for _, e := range r.Exams {
 			if e == opt.Exam {
@@ -61,4 +68,24 @@ func (p *parser) scope(opt Options, said map[string]finding.Side) map[string]boo
 		}
 	}
 	return out
+}
+
+// announced reports that the region was named, other than as a plan or in talk of
+// something else.
+func (p *parser) announced(r lexicon.Region) bool {
+	for _, s := range p.fate {
+		switch s.why {
+		case finding.Unrecognized, finding.SmallTalk, finding.TooGeneral:
+		default:
+			continue
+		}
+		for i := s.a; i < s.b; i++ {
+			for _, words := range r.Named {
+				if at(p.ts, i, words...) {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }

@@ -19,6 +19,8 @@ type number struct {
 	// falling is true of "three to one", where the first is larger.
 	falling bool
 	stage   bool // "stage two"
+	guessed bool // "five eleven": the units were not said
+	tenths  bool // "thirty seven two": the point was not said
 	decimal bool // said with a decimal or a fraction
 }
 

@@ -65,6 +65,7 @@ type cand struct {
 	f         *lexicon.Finding
 	value     finding.Value
 	high      finding.Value
+	unit      string // where the finding has several
 	side      finding.Side
 	zone      string
 	quals     map[string]string
@@ -167,8 +168,9 @@ type parser struct {
 	s                  *sentence // the sentence being read and the chunk in it
 	si                 int
 	pendDetails        []detail // adjectives before a comma: "a hard, fixed node"
-	askItem            *item    // what the last question was about
-	mendFrom, mendSent int      // where the last correction began
+	pendDetailTok      [2]int
+	askItem            *item // what the last question was about
+	mendFrom, mendSent int   // where the last correction began
 	topicSent          int
 	pairAt             *lexicon.Site // the organ last spoken of as a pair
 	phone              int           // sentences that a telephone call may still last

@@ -13,6 +13,11 @@ import (
 func (x *Extractor) repair(ts []token) []token {
 	var out []token
 	for i := 0; i < len(ts); {
+		if n := x.wholeTerm(ts, i); n > 1 {
+			out = append(out, ts[i:i+n]...) // "unable to assess" holds no ptosis
+			i += n
+			continue
+		}
 		t, n := x.repairAt(ts, i)
 		if n == 0 {
 			out = append(out, ts[i])
@@ -53,6 +58,9 @@ func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
 		if k == 0 && x.lex.Knows(t.Text) {
 			continue
 		}
+		if asHeard(ts[i:i+k+1], forms) {
+			return nil, 0
+		}
 		if k > 0 && x.lex.Knows(word) && k == 1 && x.lex.Knows(ts[i].Text) && len(ts[i+1].Text) < 3 {
 			continue
 		}
@@ -65,6 +73,25 @@ func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
 		made[len(made)-1].Plural = t.Plural || strings.HasSuffix(t.Text, "s")
 	}
 	return made, n
+}
+
+// wholeTerm gives the number of tokens of the cue that begins at token i and
+// stands as the packs have it.
+func (x *Extractor) wholeTerm(ts []token, i int) int {
+	forms := make([]lexicon.Form, 0, 6)
+	for j := i; j < len(ts) && j < i+6; j++ {
+		forms = append(forms, ts[j].Form)
+		if ts[j].after != noPause {
+			break
+		}
+	}
+	senses, end, _ := x.lex.Match(forms, 0, func(int) bool { return false })
+	for _, s := range senses {
+		if s.Kind != lexicon.CueSense {
+			return 0
+		}
+	}
+	return end
 }
 
 // known reports that a term of the packs begins at token i.
@@ -81,6 +108,16 @@ func (x *Extractor) known(ts []token, i int) bool {
 		}
 	}
 	return false
+}
+
+// asHeard reports that a term stands there letter by letter.
+func asHeard(ts []token, forms []lexicon.Form) bool {
+	for k := range forms {
+		if len(ts) != len(forms) || ts[k].Text != forms[k].Text {
+			return false
+		}
+	}
+	return true
 }
 
 func hasDigits(s string) bool { return strings.ContainsAny(s, "0123456789") }

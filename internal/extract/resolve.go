@@ -68,6 +68,20 @@ func pick(it *item, s subject, kinds ...lexicon.SenseKind) (lexicon.Sense, int) 
 	return best, top
 }
 
+// nameOf is the finding that an item names. Where two share the name ("light
+// reflex"), the site spoken of decides, else the first is meant.
+func (p *parser) nameOf(f *frame, it *item) (lexicon.Sense, bool) {
+	first, ok := it.sense(lexicon.NameSense)
+	for _, subs := range [...][]subject{f.subs, p.topic} {
+		for _, s := range subs {
+			if sense, n := pick(it, s, lexicon.NameSense); n >= leastCarried {
+				return sense, true
+			}
+		}
+	}
+	return first, ok
+}
+
 // least is the weakest fit that counts, for a subject of the same chunk and for
 // one carried over.
 const (
@@ -101,6 +115,9 @@ func (p *parser) byNumber(n *number, unit *lexicon.Unit, s subject) (*lexicon.Fi
 }
 
 func numberFits(f *lexicon.Finding, n *number, unit *lexicon.Unit, named bool) bool {
+	if f.Body {
+		return named && bodyFits(f, n, unit)
+	}
 	switch f.Kind {
 	case lexicon.Quantity:
 		if n.sign != "" || n.hasOf || n.clock || n.stage || n.isBy {

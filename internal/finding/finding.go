@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strconv"
+	"strings"
 
 	"bedsaid/internal/transcript"
 )
@@ -83,36 +84,81 @@ func (i Interpretation) String() string {
 	return [...]string{"unclear", "expected", "unexpected"}[i]
 }
 
-// Value is one of the allowed words of a finding or a number; exactly one.
-// The zero Value is no value.
+// Value is one of the allowed words of a finding, words as they were said, a
+// list of them, a number, or a pair of numbers; exactly one. The zero Value is
+// no value.
 type Value struct {
-	word   string
-	number float64
-	isNum  bool
+	word           string
+	number, second float64
+	kind           valueKind
 }
 
+type valueKind uint8
+
+const (
+	noValue valueKind = iota
+	wordValue
+	numberValue
+	pairValue
+	listValue
+)
+
+// listMark parts the words of a list; no spoken word holds it.
+const listMark = "\x1f"
+
 // Word makes a value that is one of the pack's allowed words.
-func Word(w string) Value { return Value{word: w} }
+func Word(w string) Value {
+	if w == "" {
+		return Value{}
+	}
+	return Value{word: w, kind: wordValue}
+}
 
 // Number makes a numeric value, in the finding's unit.
-func Number(n float64) Value { return Value{number: n, isNum: true} }
+func Number(n float64) Value { return Value{number: n, kind: numberValue} }
+
+// Pair makes a value of two numbers, such as a blood pressure.
+func Pair(first, second float64) Value { return Value{number: first, second: second, kind: pairValue} }
+
+// List makes a value of several words or sayings.
+func List(words ...string) Value { return Value{word: strings.Join(words, listMark), kind: listValue} }
 
 // IsZero reports that there is no value.
 func (v Value) IsZero() bool { return v == Value{} }
 
-// Word gives the word; ok is false for a number or no value.
-func (v Value) Word() (w string, ok bool) { return v.word, v.word != "" }
+// Word gives the word; ok is false for anything else.
+func (v Value) Word() (w string, ok bool) { return v.word, v.kind == wordValue }
 
-// Number gives the number; ok is false for a word or no value.
-func (v Value) Number() (n float64, ok bool) { return v.number, v.isNum }
+// Number gives the number; ok is false for anything but a single number.
+func (v Value) Number() (n float64, ok bool) { return v.number, v.kind == numberValue }
+
+// Pair gives the two numbers; ok is false for anything else.
+func (v Value) Pair() (first, second float64, ok bool) {
+	return v.number, v.second, v.kind == pairValue
+}
+
+// List gives the words of a list; ok is false for anything else.
+func (v Value) List() (words []string, ok bool) {
+	if v.kind != listValue {
+		return nil, false
+	}
+	return strings.Split(v.word, listMark), true
+}
 
 // String renders a value without trailing zeros and with a leading zero.
 func (v Value) String() string {
-	if v.isNum {
-		return strconv.FormatFloat(v.number, 'f', -1, 64)
+	switch v.kind {
+	case numberValue:
+		return digits(v.number)
+	case pairValue:
+		return digits(v.number) + "/" + digits(v.second)
+	case listValue:
+		return strings.ReplaceAll(v.word, listMark, ", ")
 	}
 	return v.word
 }
+
+func digits(n float64) string { return strconv.FormatFloat(n, 'f', -1, 64) }
 
 // MarkKind is the kind of a doubt.
 type MarkKind string

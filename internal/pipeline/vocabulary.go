@@ -20,7 +20,7 @@ func Vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
 	var regions []vocabRegion
 	hard := lex.Hard()
 	owners := map[string]int{} // in how many regions a word stands
-	for _, r := range lex.Regions() {
+	for _, r := range wholeBodyLast(lex.Regions()) {
 		v := vocabRegion{terms: hardFirst(lex.Vocabulary(r.ID)), words: map[string]bool{}}
 		for _, t := range v.terms {
 			for _, w := range strings.Fields(t) {
@@ -48,6 +48,22 @@ func Vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
 		}
 		return unrepeated(out)
 	}
+}
+
+// wholeBodyLast keeps what is measured rather than examined from taking the room
+// of the first region's terms: its words are everyday ones.
+func wholeBodyLast(regions []lexicon.Region) []lexicon.Region {
+	out := slices.Clone(regions)
+	slices.SortStableFunc(out, func(a, b lexicon.Region) int {
+		switch {
+		case a.Body == b.Body:
+			return 0
+		case a.Body:
+			return 1
+		}
+		return -1
+	})
+	return out
 }
 
 type vocabRegion struct {

@@ -1,0 +1,306 @@
+package extract
+
+import (
+	"math"
+	"slices"
+
+	"bedsaid/internal/finding"
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// reading is a finding that a run of words gives whole: the parts of a score, a
+// time of day, words as they were said.
+type reading struct {
+	value finding.Value
+	quals map[string]string
+	marks []finding.Mark
+}
+
+// compose reads what is measured of the whole body. There a number decides what
+// a noun names ("pulse 72"), hundreds are said short ("one twenty over eighty"),
+// and some values are more than one word or number.
+func (x *Extractor) compose(t transcript.Transcript, ts []token, items []item) []item {
+	if len(x.body) == 0 {
+		return items
+	}
+	var out []item
+	for i := 0; i < len(items); {
+		j := i + 1
+		for j < len(items) && ts[items[j-1].b-1].after < stop {
+			j++
+		}
+		out = append(out, x.composeSentence(t, ts, items[i:j])...)
+		i = j
+	}
+	return out
+}
+
+func (x *Extractor) composeSentence(t transcript.Transcript, ts []token, items []item) []item {
+	var out []item
+	var about *lexicon.Finding
+	end := items[len(items)-1].b
+	for i := 0; i < len(items); {
+		it := items[i]
+		if f := x.bodyNamed(&it); f != nil {
+			about = f
+		} else if f := x.bodyNoun(ts, items, i); f != nil {
+			about = f
+			it.senses = []lexicon.Sense{{Kind: lexicon.NameSense, Finding: f}}
+		} else if made, ok := x.composed(t, ts, it.a, end, about); ok {
+			out = append(out, made)
+			for i < len(items) && items[i].a < made.b {
+				i++
+			}
+			continue
+		} else if d := detailOf(&it, about); d != nil {
+			it.senses, items[i].senses = d, d
+		} else if slices.ContainsFunc(it.senses, bodySense) { // an everyday word after all
+			it.senses = slices.DeleteFunc(slices.Clone(it.senses), bodySense)
+		}
+		out = append(out, it)
+		i++
+	}
+	return out
+}
+
+// bodyNamed is the body finding that an item names whatever stands beside it.
+func (x *Extractor) bodyNamed(it *item) *lexicon.Finding {
+	if s, ok := it.sense(lexicon.NameSense); ok && s.Finding.Body {
+		return s.Finding
+	}
+	return nil
+}
+
+// bodySense reports a noun of a body finding.
+func bodySense(s lexicon.Sense) bool { return s.Kind == lexicon.NounSense && s.Finding.Body }
+
+// detailOf gives the senses of a word that qualifies what is spoken of: "oral"
+// beside a temperature is no mouth. nil where it is no such word.
+func detailOf(it *item, about *lexicon.Finding) []lexicon.Sense {
+	var out []lexicon.Sense
+	for _, s := range it.senses {
+		if s.Kind == lexicon.DetailSense && about != nil && about.Details[s.Key] {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// bodyNoun is the body finding that a noun names because a number follows that
+// can be its value, and no part of the body is named in the sentence.
+func (x *Extractor) bodyNoun(ts []token, items []item, i int) *lexicon.Finding {
+	// the noun of a part of the body, too: "carotid pulse", "pain in the jaw"
+	foreign := slices.ContainsFunc(items[i].senses, func(s lexicon.Sense) bool { return s.Kind == lexicon.NounSense && !s.Finding.Body })
+	for k := range items {
+		for _, s := range items[k].senses {
+			if !foreign {
+				break
+			}
+			if s.Kind == lexicon.SiteSense && s.Site.Region != "" || k != i && s.Kind == lexicon.NameSense && !s.Finding.Body {
+				return nil
+			}
+		}
+	}
+	for _, s := range items[i].senses {
+		if !bodySense(s) {
+			continue
+		}
+		for k := i + 1; k < len(items) && k <= i+4; k++ {
+			it := &items[k]
+			n, unit := it.num, it.unit
+			if made, ok := x.bodyNumber(ts, it.a, s.Finding); ok {
+				n, unit = made.num, made.unit
+			}
+			if n == nil {
+				if len(it.senses) > 0 && !it.cue(lexicon.CuePrep, lexicon.CueThere, lexicon.CueHedge) {
+					break
+				}
+				continue
+			}
+			if unit == nil && s.Finding.Kind == lexicon.Grade && !n.hasOf {
+				break // "pain four" may be of anything; "four out of ten" is not
+			}
+			// no grade goes beyond ten: "pulse three hundred" is a rate, and marked
+			if bodyFits(s.Finding, n, unit) && (plausible(s.Finding, n, unit) || s.Finding.Kind == lexicon.Quantity && n.value > 10) {
+				return s.Finding
+			}
+			break
+		}
+	}
+	return nil
+}
+
+// composed reads a run of tokens from i as one item: a score's parts, or what
+// the finding that is spoken of takes.
+func (x *Extractor) composed(t transcript.Transcript, ts []token, i, end int, about *lexicon.Finding) (item, bool) {
+	for _, f := range x.body {
+		if f.Kind == lexicon.Score {
+			if made, ok := readParts(ts, i, end, f, f == about); ok {
+				return made, true
+			}
+		}
+	}
+	if about == nil {
+		return item{}, false
+	}
+	switch about.Kind {
+	case lexicon.Score:
+		return readTotal(ts, i, about)
+	case lexicon.Quantity, lexicon.Pair:
+		return x.bodyNumber(ts, i, about)
+	case lexicon.Time:
+		return readTime(ts, i, about)
+	case lexicon.Text, lexicon.List:
+		return readText(t, ts, i, end, about)
+	}
+	return item{}, false
+}
+
+// whole makes an item that is finding and value in one.
+func whole(f *lexicon.Finding, a, b int, r reading) item {
+	return item{a: a, b: b, said: &r, senses: []lexicon.Sense{{Kind: lexicon.AloneSense, Finding: f, Chart: []lexicon.Charted{{Finding: f}}}}}
+}
+
+// bodyNumber reads a number that was said short, or a height of feet and inches;
+// any other number has been read already.
+func (x *Extractor) bodyNumber(ts []token, i int, f *lexicon.Finding) (item, bool) {
+	if made, ok := x.feet(ts, i, f); ok {
+		return made, true
+	}
+	v, j, short := hundreds(ts, i)
+	large := false
+	if !short {
+		v, j, large = aHundred(ts, i)
+		short = large
+	}
+	if j == i {
+		return item{}, false
+	}
+	n := number{value: v}
+	if d, e := cardinal(ts, j); f.Tenths && e == j+1 && d < 10 && ts[j-1].after == noPause && v == math.Trunc(v) {
+		n.value, n.tenths, j, short = v+d/10, true, e, true
+	}
+	if f.Kind == lexicon.Pair {
+		if k := over(ts, j); k > j {
+			w, e, alsoShort := hundreds(ts, k)
+			if !alsoShort {
+				w, e, alsoShort = aHundred(ts, k)
+			}
+			if e > k {
+				n.of, n.hasOf, j, short = w, true, e, short || alsoShort
+			}
+		}
+	}
+	if !short {
+		return item{}, false
+	}
+	made := item{a: i, b: j, num: &n}
+	if u, e := x.unitAt(formsOf(ts), ts, j); u != nil {
+		made.unit, made.b = u, e
+	}
+	return made, large || plausible(f, &n, made.unit)
+}
+
+func formsOf(ts []token) []lexicon.Form {
+	out := make([]lexicon.Form, len(ts))
+	for i := range ts {
+		out[i] = ts[i].Form
+	}
+	return out
+}
+
+// over gives the index after the word between the numbers of a pair.
+func over(ts []token, i int) int {
+	if ts[i-1].after == noPause && (at(ts, i, "over") || at(ts, i, "slash") || at(ts, i, "on")) && ts[i].after == noPause {
+		return i + 1
+	}
+	return i
+}
+
+// hundreds reads "one twenty", "one oh five" and "one oh one point two" as they
+// are said of large values: 120, 105, 101.2.
+func hundreds(ts []token, i int) (v float64, end int, ok bool) {
+	h, is := small[text(ts, i)]
+	if !is || h < 1 || h > 9 || ts[i].after != noPause || i+1 >= len(ts) {
+		return 0, i, false
+	}
+	rest, j := 0.0, i+1
+	if at(ts, j, "oh") || at(ts, j, "o") {
+		d, is := small[text(ts, j+1)]
+		if !is || d < 1 || d > 9 || ts[j].after != noPause {
+			return 0, i, false
+		}
+		rest, j = d, j+2
+	} else if r, e := cardinal(ts, j); e > j && r >= 10 && r < 100 && !hasDigits(ts[j].Text) {
+		rest, j = r, e
+	} else {
+		return 0, i, false
+	}
+	v = h*100 + rest
+	if ts[j-1].after == noPause && (at(ts, j, "point") || at(ts, j, "decimal")) {
+		if f, e := digits(ts, j+1); e > j+1 {
+			return v + f, e, true
+		}
+	}
+	return v, j, true
+}
+
+// aHundred reads a number that may begin with "a hundred".
+func aHundred(ts []token, i int) (v float64, end int, short bool) {
+	if !at(ts, i, "a", "hundred") {
+		v, end = cardinal(ts, i)
+		return v, end, false
+	}
+	v, end = 100, i+2
+	if ts[i+1].after != noPause {
+		return v, end, true
+	}
+	k := end
+	if at(ts, k, "and") {
+		k++
+	}
+	if rest, e := cardinal(ts, k); e > k && rest < 100 {
+		v, end = v+rest, e
+	}
+	return v, end, true
+}
+
+// feet reads "five foot six" as inches where the finding is measured in them.
+func (x *Extractor) feet(ts []token, i int, f *lexicon.Finding) (item, bool) {
+	const foot, inch = "[ft_i]", "[in_i]"
+	if !slices.ContainsFunc(f.Measures, func(m lexicon.Measure) bool { return m.Unit == inch }) {
+		return item{}, false
+	}
+	ft, j := cardinal(ts, i)
+	forms := formsOf(ts)
+	u, k := (*lexicon.Unit)(nil), j
+	if j > i {
+		u, k = x.unitAt(forms, ts, j)
+	}
+	if u == nil && j == i+1 && ft >= 3 && ft <= 7 && ts[i].after == noPause {
+		if in, e := cardinal(ts, j); e > j && in < 12 { // "five eleven"
+			if w, _ := x.unitAt(forms, ts, e); w == nil {
+				return item{a: i, b: e, num: &number{value: ft*12 + in, guessed: true}, unit: &lexicon.Unit{Code: inch, Base: "length"}}, true
+			}
+		}
+	}
+	if u == nil || u.Code != foot {
+		return item{}, false
+	}
+	n := number{value: ft * 12}
+	made := item{a: i, b: k, num: &n, unit: &lexicon.Unit{Code: inch, Base: u.Base, Scale: u.Scale / 12}}
+	if ts[k-1].after == noPause {
+		if at(ts, k, "and") {
+			k++
+		}
+		if in, e, _ := decimal(ts, k); e > k && in < 12 {
+			n.value += in
+			made.b = e
+			if w, e2 := x.unitAt(forms, ts, e); w != nil && w.Code == inch {
+				made.b = e2
+			}
+		}
+	}
+	return made, true
+}
