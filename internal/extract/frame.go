@@ -183,33 +183,6 @@ func wordSet(words string) map[string]bool {
 	return m
 }
 
-// postposed turns a denial that stands after what it denies: "lice I don't see".
-func (p *parser) postposed(f *frame) {
-	for i := len(f.c.items) - 1; i > 0; i-- {
-		it := &f.c.items[i]
-		if s, ok := it.sense(lexicon.SideSense); ok && s.Value == "neither" { // "crepitus neither side"
-			for k := range f.preds {
-				if pr := &f.preds[k]; pr.kind == predNamed && pr.at < i {
-					pr.neg = true
-				}
-			}
-			return
-		}
-		if (it.content() || it.has(lexicon.DetailSense)) && !it.cue(lexicon.CueNegate) {
-			return
-		}
-		if !it.cue(lexicon.CueNegate) || it.b-it.a < 2 && !(i == len(f.c.items)-1 && p.ts[it.a].Text == "no") {
-			continue
-		}
-		for k := range f.preds {
-			if pr := &f.preds[k]; pr.kind == predNamed && pr.at < i {
-				pr.neg = true
-			}
-		}
-		return
-	}
-}
-
 // near reports that a known mishearing stands where its right wording belongs.
 func (p *parser) near(it *item) bool {
 	for k := it.a; k < it.b; k++ {
@@ -236,72 +209,6 @@ func (p *parser) near(it *item) bool {
 	return false
 }
 
-// goesOn reports that a denied list goes on into this chunk: bare nouns, with
-// no new subject, number or statement of their own.
-func (p *parser) goesOn(c *chunk) bool {
-	if c.joint == jointBut || c.joint == jointExcept || c.joint == jointStart || c.joint == jointPlain {
-		return false
-	}
-	noun := false
-	for i := range c.items {
-		it := &c.items[i]
-		switch {
-		case it.cue(lexicon.CueNot) && c.joint != jointOr:
-			return false // "no click, not sore"
-		case it.cue(lexicon.CueOr, lexicon.CueAnd):
-		case it.cue(lexicon.CuePresent, lexicon.CueThere, lexicon.CueAbsent) && !it.content() && !it.cue(lexicon.CuePrep):
-			// "no redness or swelling noted" still is a list; "swelling present" is not.
-			if it.cue(lexicon.CueThere) && it.b-it.a > 1 || it.cue(lexicon.CuePresent) && c.joint != jointOr && i > 0 && !c.items[i].cue(lexicon.CueThere) && len(c.items) == i+1 && p.ts[it.b-1].after == noPause {
-				return false
-			}
-		case it.num != nil && !it.locator:
-			return false
-		case it.has(lexicon.NounSense) && !namesPresent(it):
-			return false // "motion full" is no part of the list
-		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
-			noun = true
-		case it.has(lexicon.SiteSense):
-			if !noun && !siteAdjective(it) && !laterNoun(c, i) && (c.joint == jointComma || saysLater(c, i)) {
-				return false
-			}
-			noun = true
-		case it.has(lexicon.NameSense):
-			return false
-		case it.has(lexicon.SaysSense) && !it.has(lexicon.DetailSense):
-			if c.joint != jointOr && !noun || c.joint == jointAnd && noun && !it.cue(lexicon.CuePresent) {
-				return false
-			}
-			noun = true
-		case it.has(lexicon.DetailSense):
-			if c.joint == jointComma && !noun && !laterNoun(c, i) {
-				return false
-			}
-			if s, _ := it.sense(lexicon.DetailSense); (s.Key == "severity" || s.Key == "amount") && c.joint != jointOr {
-				return false
-			}
-		}
-	}
-	return noun || c.joint == jointOr
-}
-
-func laterNoun(c *chunk, i int) bool {
-	for _, it := range c.items[i+1:] {
-		if it.has(lexicon.NounSense) || it.has(lexicon.NameSense) {
-			return true
-		}
-	}
-	return false
-}
-
-func saysLater(c *chunk, i int) bool {
-	for _, it := range c.items[i+1:] {
-		if it.has(lexicon.SaysSense) || it.num != nil || it.cue(lexicon.CueNormal, lexicon.CuePresent) {
-			return true
-		}
-	}
-	return false
-}
-
 func presenceName(it *item) bool {
 	s, ok := it.sense(lexicon.NameSense)
 	return ok && s.Finding.Kind == lexicon.Presence
@@ -314,30 +221,7 @@ func siteAdjective(it *item) bool {
 
 // cues reads the cues of one item.
 func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
-	switch {
-	case it.cue(lexicon.CueNever):
-	case it.cue(lexicon.CueNegate):
-		*neg = !*not // "not without tenderness"
-		*not = false
-		f.negated = f.negated || *neg
-	case it.cue(lexicon.CueNot) && !it.cue(lexicon.CueGone):
-		*not = !*not
-	}
-	if s, ok := it.sense(lexicon.SideSense); ok && s.Value == "neither" {
-		*neg, f.negated = true, true
-	}
-	if it.cue(lexicon.CueGone) {
-		if len(f.preds) > 0 {
-			for k := range f.preds {
-				f.preds[k].neg = !f.preds[k].neg
-			}
-		} else {
-			*neg = true
-		}
-	}
-	if it.cue(lexicon.CueThere) && !it.cue(lexicon.CueNegate) && it.b-it.a > 1 && len(f.preds) > 0 {
-		*neg = false
-	}
+	p.denial(f, it, neg, not)
 	if it.cue(lexicon.CueThere) && p.ts[it.a].Text == "i" {
 		p.says = false // the nurse speaks for herself again
 	}
@@ -363,10 +247,6 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 		f.exists = f.exists || it.b-it.a > 1 || w == "has" || w == "have" || w == "got"
 	}
 	f.general = f.general || it.cue(lexicon.CueGeneral)
-	if it.cue(lexicon.CuePatientSays) && deniesCue(p.ts, it) {
-		*neg = true
-		f.negated = true
-	}
 	if it.cue(lexicon.CueBaseline) {
 		f.base = p.words(it.a, it.b)
 	}
@@ -394,16 +274,6 @@ func kin(ts []token, it *item) string {
 		}
 	}
 	return ""
-}
-
-func deniesCue(ts []token, it *item) bool {
-	for i := it.a; i < it.b; i++ {
-		switch ts[i].Text {
-		case "denies", "denied", "deny", "denying", "no":
-			return true
-		}
-	}
-	return false
 }
 
 // subject adds a site or a named finding; a named presence is a predicate too.

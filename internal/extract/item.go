@@ -116,6 +116,12 @@ func (x *Extractor) itemize(ts []token) []item {
 		for mEnd > i && mEnd < len(ts) && ts[mEnd].Text == "not" && planOnly(senses) {
 			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side) // "I will not do it" is no plan
 		}
+		if mEnd > i+1 && mEnd < end && ts[mEnd-1].Text == "not" && !lexicon.Article(ts[mEnd].Text) {
+			// "is not" gives way to the longer "not certain"
+			if _, longer, _ := x.lex.Match(forms[:end], mEnd-1, side); longer > mEnd {
+				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
+			}
+		}
 		if mEnd > i && ts[mEnd-1].Text == "to" && planOnly(senses) && sideNext(ts, mEnd) {
 			// "it is going to the left" is no plan
 			senses, mEnd, sides = x.lex.Match(goesTo, 0, side)
