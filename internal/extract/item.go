@@ -240,8 +240,8 @@ func answersOnly(senses []lexicon.Sense) bool {
 // notNumber tells words that look like numbers from numbers.
 func (x *Extractor) notNumber(ts []token, forms []lexicon.Form, i, end int) bool {
 	w := ts[i].Text
-	if w == "oh" || w == "half" && end == i+1 && at(ts, i, "half", "of") {
-		return true
+	if w == "oh" || denominators[ts[end-1].Text] > 0 && at(ts, end-1, ts[end-1].Text, "of") {
+		return true // "half of the drum", "two thirds of it": a share, no measure
 	}
 	// "one" as a pronoun: "the left one", "no one", "one of", "this one"
 	if w == "one" && end == i+1 && i > 0 {
