@@ -118,7 +118,7 @@ func (x *Extractor) itemize(ts []token) []item {
 		}
 		if mEnd > i+1 && mEnd < end && ts[mEnd-1].Text == "not" && !lexicon.Article(ts[mEnd].Text) {
 			// "is not" gives way to the longer "not certain"
-			if _, longer, _ := x.lex.Match(forms[:end], mEnd-1, side); longer > mEnd {
+			if then, longer, _ := x.lex.Match(forms[:end], mEnd-1, side); longer > mEnd && !(&item{senses: then}).cue(lexicon.CueUnable) {
 				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 			}
 		}
