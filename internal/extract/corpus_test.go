@@ -2,13 +2,10 @@ package extract
 
 import (
 	"encoding/json"
-	"os"
-	"path/filepath"
-	"sort"
-	"strconv"
 	"strings"
 	"testing"
 
+	"bedsaid/internal/corpus"
 	"bedsaid/internal/finding"
 	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
@@ -23,151 +20,13 @@ func newForTest(t testing.TB) *Extractor {
 	return New(lex)
 }
 
-// testCase is one case of the corpus, in the contract's form.
-type testCase struct {
-	ID       string `json:"id"`
-	Text     string `json:"text"`
-	Findings []struct {
-		ID     string `json:"id"`
-		Side   string `json:"side"`
-		Zone   string `json:"zone"`
-		Status string `json:"status"`
-		Value  any    `json:"value"`
-	} `json:"findings"`
-	Never []string `json:"never"`
-}
-
-func loadCases(t testing.TB, pattern string) []testCase {
+func loadCases(t testing.TB, paths ...string) []corpus.Case {
 	t.Helper()
-	paths, err := filepath.Glob(pattern)
-	if err != nil || len(paths) == 0 {
-		t.Fatalf("no cases at %s", pattern)
-	}
-	sort.Strings(paths)
-	var out []testCase
-	for _, p := range paths {
-		data, err := os.ReadFile(p)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var c testCase
-		if err := json.Unmarshal(data, &c); err != nil {
-			t.Fatalf("%s: %v", p, err)
-		}
-		out = append(out, c)
-	}
-	return out
-}
-
-// facts spells findings as "id@side status value"; both is right and left.
-func facts(id, side, status, value string) []string {
-	if status == "" {
-		status = "assessed"
-	}
-	if side != "both" {
-		return []string{id + "@" + side + " " + status + " " + value}
-	}
-	return []string{id + "@right " + status + " " + value, id + "@left " + status + " " + value}
-}
-
-type score struct{ right, missed, extra, never, lost int }
-
-func (x *Extractor) scoreCase(c testCase, s *score) {
-	set := x.Extract(transcript.FromText(c.Text), Options{})
-	want, got := map[string]bool{}, map[string]bool{}
-	for _, f := range c.Findings {
-		v := ""
-		switch w := f.Value.(type) {
-		case string:
-			v = w
-		case float64:
-			v = strconv.FormatFloat(w, 'f', -1, 64)
-		}
-		for _, k := range facts(f.ID, f.Side, f.Status, v) {
-			want[k] = true
-		}
-	}
-	never := map[string]bool{}
-	for _, n := range c.Never {
-		never[n] = true
-	}
-	for _, f := range set.Findings {
-		if lf, ok := x.lex.Finding(f.ID); ok && strings.Contains(extraIDs, lf.ID) {
-			continue
-		}
-		for _, k := range facts(f.ID, f.Side.String(), f.Status.String(), f.Value.String()) {
-			got[k] = true
-		}
-		if f.Status == finding.Assessed && (never[f.ID] || never[f.ID+"@"+f.Side.String()]) {
-			s.never++
-		}
-	}
-	for k := range want {
-		if got[k] {
-			s.right++
-		} else {
-			s.missed++
-		}
-	}
-	for k := range got {
-		if !want[k] {
-			s.extra++
-		}
-	}
-	s.lost += unplaced(transcript.FromText(c.Text), set)
-}
-
-// extraIDs are findings that the contract's table lacks and no case asks for.
-const extraIDs = "throat.soreness throat.redness throat.exudate face.swelling neck.tenderness ear.tinnitus eye.photophobia mouth.odour mouth.speech_slurred mouth.tonsils_removed eye.lid_redness ear.canal_redness"
-
-func (s score) f1() float64 { return 2 * float64(s.right) / float64(2*s.right+s.missed+s.extra) }
-
-// The floor only rises: it stands a little below what was measured. The cases
-// were written by people who had not read the engine.
-func TestCorpusFloor(t *testing.T) {
-	x := newForTest(t)
-	for _, c := range []struct {
-		name, pattern string
-		floor         float64
-	}{
-		{"short cases by phenomenon", "../../testdata/cases/[^ne]*/*.json", 0.92},
-		{"short cases, negation to number", "../../testdata/cases/n[^a]*/*.json", 0.92},
-		{"whole narrations", "../../testdata/cases/narration/*.json", 0.86},
-		{"spoken scripts", "../../testdata/spoken/*.json", 0.95},
-		{"the demo's script", "../../testdata/demo/exam.json", 0.95},
-	} {
-		var s score
-		for _, k := range loadCases(t, c.pattern) {
-			x.scoreCase(k, &s)
-		}
-		t.Logf("%s: F1 %.4f, right %d, missed %d, too many %d, never hit %d", c.name, s.f1(), s.right, s.missed, s.extra, s.never)
-		if s.f1() < c.floor {
-			t.Errorf("%s: F1 %.4f fell below the floor %.2f", c.name, s.f1(), c.floor)
-		}
-		if s.lost > 0 {
-			t.Errorf("%s: %d words lie nowhere or twice", c.name, s.lost)
-		}
-	}
-}
-
-// The worked cases come with the contract; they are read where it is present.
-func TestPracticeCases(t *testing.T) {
-	data, err := os.ReadFile("../../../shared/cases/practice.json")
+	cases, err := corpus.Load(paths...)
 	if err != nil {
-		t.Skip("skipped: the contract's practice cases are not beside this checkout")
+		t.Fatal(err)
 	}
-	var cases []testCase
-	if err := json.Unmarshal(data, &cases); err != nil || len(cases) == 0 {
-		t.Fatalf("read practice cases: %v", err)
-	}
-	x := newForTest(t)
-	var s score
-	for _, c := range cases {
-		x.scoreCase(c, &s)
-	}
-	if s.missed+s.extra+s.never+s.lost > 0 {
-		t.Errorf("missed %d, too many %d, never hit %d, words out of place %d", s.missed, s.extra, s.never, s.lost)
-	}
+	return cases
 }
 
 // unplaced counts words that lie in no evidence and no left-out stretch, or in
@@ -198,7 +57,7 @@ func unplaced(tr transcript.Transcript, set finding.Set) int {
 
 // FuzzExtract: whatever is said, every word has its place and nothing panics.
 func FuzzExtract(f *testing.F) {
-	for _, c := range loadCases(f, "../../testdata/cases/*/*.json") {
+	for _, c := range loadCases(f, "../../testdata/cases") {
 		f.Add(c.Text)
 	}
 	x := newForTest(f)
@@ -222,7 +81,7 @@ func FuzzExtract(f *testing.F) {
 // The same words give the same findings.
 func TestExtractIsDeterministic(t *testing.T) {
 	x := newForTest(t)
-	for _, c := range loadCases(t, "../../testdata/cases/narration/*.json")[:5] {
+	for _, c := range loadCases(t, "../../testdata/cases/narration")[:5] {
 		a := x.Extract(transcript.FromText(c.Text), Options{})
 		b := x.Extract(transcript.FromText(c.Text), Options{})
 		ja, _ := json.Marshal(a.Findings)
@@ -236,7 +95,7 @@ func TestExtractIsDeterministic(t *testing.T) {
 func BenchmarkNarration(b *testing.B) {
 	x := newForTest(b)
 	var words []string
-	for _, c := range loadCases(b, "../../testdata/cases/narration/*.json") {
+	for _, c := range loadCases(b, "../../testdata/cases/narration") {
 		words = append(words, strings.Fields(c.Text)...)
 		if len(words) > 1500 {
 			break
