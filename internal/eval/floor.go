@@ -20,7 +20,7 @@ type Level struct {
 	// the old ones must stay.
 	Cases    int `json:"cases"`
 	Expected int `json:"expected"`
-	// F1 is 0 to 1, cut after three decimals.
+	// F1 is 0 to 1, cut after two decimals.
 	F1 float64 `json:"f1"`
 	// Unseen is the most that may be charted wrong without a mark: side, value,
 	// expected.
@@ -44,14 +44,14 @@ func ReadFloor(name string) (Floor, error) {
 }
 
 func levelOf(g Group) Level {
-	return Level{Cases: g.Cases, Expected: g.Expected, F1: math.Floor(g.F1()*1000) / 1000, Unseen: g.Unseen()}
+	return Level{Cases: g.Cases, Expected: g.Expected, F1: math.Floor(g.F1()*100) / 100, Unseen: g.Unseen()}
 }
 
 // on gives the level that g must reach, with the cases it has now.
 func (l Level) on(g Group) Level {
 	if more := max(0, g.Expected-l.Expected) + max(0, g.Cases-l.Cases); more > 0 {
 		l.Unseen += more
-		l.F1 = math.Floor(l.F1*float64(l.Expected)/float64(max(g.Expected, l.Expected))*1000) / 1000
+		l.F1 = math.Floor(l.F1*float64(l.Expected)/float64(max(g.Expected, l.Expected))*100) / 100
 	}
 	return l
 }
