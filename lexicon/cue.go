@@ -52,6 +52,7 @@ const (
 	CueGone     // "no longer", "resolved"
 	CueDoing    // "I press": the nurse says what she does
 	CueWhen     // "when I press": the circumstance of what was said
+	CueClaim    // "her cough remained": a statement of its own, ends a denied list
 	CueWhile    // "so that", "which means": teaching that follows a finding
 )
 
@@ -62,7 +63,7 @@ var cueKinds = map[string]CueKind{
 	"teach": CueTeach, "past": CuePast, "other_one": CueOtherOne, "ask": CueAsk, "yes": CueYes, "no": CueNo,
 	"unable": CueUnable, "because": CueBecause, "baseline": CueBaseline, "filler": CueFiller, "there": CueThere,
 	"prep": CuePrep, "and": CueAnd, "or": CueOr, "state": CueState, "heading": CueHeading, "says": CuePatientSays,
-	"more": CueMore, "less": CueLess, "view": CueView, "none_same": CueNoneSame, "phone": CuePhone, "back": CueBack, "young": CueYoung, "gone": CueGone, "when": CueWhen, "doing": CueDoing, "meaning": CueWhile,
+	"more": CueMore, "less": CueLess, "view": CueView, "none_same": CueNoneSame, "phone": CuePhone, "back": CueBack, "young": CueYoung, "gone": CueGone, "claim": CueClaim, "when": CueWhen, "doing": CueDoing, "meaning": CueWhile,
 }
 
 func cueNames() []string {

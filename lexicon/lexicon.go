@@ -110,7 +110,7 @@ type Finding struct {
 	Values []string
 	// Unit is the UCUM code of a quantity.
 	Unit string
-	// Expected holds the expected values by side ("right", "left", or "" for any).
+	// Expected holds the expected values by side ("right", "left" or "any").
 	Expected map[string][]string
 	// At are the sites whose ambiguous words speak of this finding.
 	At []*Site

@@ -183,33 +183,6 @@ func wordSet(words string) map[string]bool {
 	return m
 }
 
-// postposed turns a denial that stands after what it denies: "lice I don't see".
-func (p *parser) postposed(f *frame) {
-	for i := len(f.c.items) - 1; i > 0; i-- {
-		it := &f.c.items[i]
-		if s, ok := it.sense(lexicon.SideSense); ok && s.Value == "neither" { // "crepitus neither side"
-			for k := range f.preds {
-				if pr := &f.preds[k]; pr.kind == predNamed && pr.at < i {
-					pr.neg = true
-				}
-			}
-			return
-		}
-		if (it.content() || it.has(lexicon.DetailSense)) && !it.cue(lexicon.CueNegate) {
-			return
-		}
-		if !it.cue(lexicon.CueNegate) || it.b-it.a < 2 && !(i == len(f.c.items)-1 && p.ts[it.a].Text == "no") {
-			continue
-		}
-		for k := range f.preds {
-			if pr := &f.preds[k]; pr.kind == predNamed && pr.at < i {
-				pr.neg = true
-			}
-		}
-		return
-	}
-}
-
 // near reports that a known mishearing stands where its right wording belongs.
 func (p *parser) near(it *item) bool {
 	for k := it.a; k < it.b; k++ {
@@ -236,6 +209,7 @@ func (p *parser) near(it *item) bool {
 	return false
 }
 
+<<<<<<< HEAD
 // goesOn reports that a denied list goes on into this chunk: bare nouns, with
 // no new subject, number or statement of their own.
 func (p *parser) goesOn(c *chunk) bool {
@@ -308,6 +282,8 @@ func saysLater(c *chunk, i int) bool {
 	return false
 }
 
+=======
+>>>>>>> b0fcd82e254cea0bfe41f0be9ab19fb714342e05
 func presenceName(it *item) bool {
 	s, ok := it.sense(lexicon.NameSense)
 	return ok && s.Finding.Kind == lexicon.Presence
@@ -320,30 +296,7 @@ func siteAdjective(it *item) bool {
 
 // cues reads the cues of one item.
 func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
-	switch {
-	case it.cue(lexicon.CueNever):
-	case it.cue(lexicon.CueNegate):
-		*neg = !*not // "not without tenderness"
-		*not = false
-		f.negated = f.negated || *neg
-	case it.cue(lexicon.CueNot) && !it.cue(lexicon.CueGone):
-		*not = !*not
-	}
-	if s, ok := it.sense(lexicon.SideSense); ok && s.Value == "neither" {
-		*neg, f.negated = true, true
-	}
-	if it.cue(lexicon.CueGone) {
-		if len(f.preds) > 0 {
-			for k := range f.preds {
-				f.preds[k].neg = !f.preds[k].neg
-			}
-		} else {
-			*neg = true
-		}
-	}
-	if it.cue(lexicon.CueThere) && !it.cue(lexicon.CueNegate) && it.b-it.a > 1 && len(f.preds) > 0 {
-		*neg = false
-	}
+	p.denial(f, it, neg, not)
 	if it.cue(lexicon.CueThere) && p.ts[it.a].Text == "i" {
 		p.says = false // the nurse speaks for herself again
 	}
@@ -369,10 +322,6 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 		f.exists = f.exists || it.b-it.a > 1 || w == "has" || w == "have" || w == "got"
 	}
 	f.general = f.general || it.cue(lexicon.CueGeneral)
-	if it.cue(lexicon.CuePatientSays) && deniesCue(p.ts, it) {
-		*neg = true
-		f.negated = true
-	}
 	if it.cue(lexicon.CueBaseline) {
 		f.base = p.words(it.a, it.b)
 	}
@@ -400,16 +349,6 @@ func kin(ts []token, it *item) string {
 		}
 	}
 	return ""
-}
-
-func deniesCue(ts []token, it *item) bool {
-	for i := it.a; i < it.b; i++ {
-		switch ts[i].Text {
-		case "denies", "denied", "deny", "denying", "no":
-			return true
-		}
-	}
-	return false
 }
 
 // subject adds a site or a named finding; a named presence is a predicate too.

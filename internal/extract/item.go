@@ -117,6 +117,12 @@ func (x *Extractor) itemize(ts []token) []item {
 		for mEnd > i && mEnd < len(ts) && ts[mEnd].Text == "not" && planOnly(senses) {
 			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side) // "I will not do it" is no plan
 		}
+		if mEnd > i+1 && mEnd < end && ts[mEnd-1].Text == "not" && !lexicon.Article(ts[mEnd].Text) {
+			// "is not" gives way to the longer "not certain"
+			if then, longer, _ := x.lex.Match(forms[:end], mEnd-1, side); longer > mEnd && !(&item{senses: then}).cue(lexicon.CueUnable) {
+				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
+			}
+		}
 		if mEnd > i && ts[mEnd-1].Text == "to" && planOnly(senses) && sideNext(ts, mEnd) {
 			// "it is going to the left" is no plan
 			senses, mEnd, sides = x.lex.Match(goesTo, 0, side)
@@ -247,8 +253,8 @@ func answersOnly(senses []lexicon.Sense) bool {
 // notNumber tells words that look like numbers from numbers.
 func (x *Extractor) notNumber(ts []token, forms []lexicon.Form, i, end int) bool {
 	w := ts[i].Text
-	if w == "oh" || w == "half" && end == i+1 && at(ts, i, "half", "of") {
-		return true
+	if w == "oh" || denominators[ts[end-1].Text] > 0 && at(ts, end-1, ts[end-1].Text, "of") {
+		return true // "half of the drum", "two thirds of it": a share, no measure
 	}
 	// "one" as a pronoun: "the left one", "no one", "one of", "this one"
 	if w == "one" && end == i+1 && i > 0 {

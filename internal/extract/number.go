@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"math"
 	"strconv"
 	"strings"
 )
@@ -67,6 +68,9 @@ func cardinal(ts []token, i int) (v float64, end int) {
 			break
 		}
 		j++
+		if ts[j-1].after == comma && last == 1000 && hundreds(ts, j) {
+			continue // "one thousand, two hundred"
+		}
 		if ts[j-1].after != noPause {
 			break
 		}
@@ -75,6 +79,35 @@ func cardinal(ts []token, i int) (v float64, end int) {
 		return 0, i
 	}
 	return total + cur, j
+}
+
+func hundreds(ts []token, i int) bool {
+	n := small[text(ts, i)]
+	return n >= 1 && n <= 9 && at(ts, i+1, "hundred") && ts[i].after == noPause
+}
+
+var denominators = map[string]float64{
+	"half": 2, "third": 3, "quarter": 4, "fourth": 4, "fifth": 5, "sixth": 6, "seventh": 7, "eighth": 8, "ninth": 9, "tenth": 10, "twelfth": 12, "sixteenth": 16,
+}
+
+// fraction reads "a half", "three quarters" at i; end == i where there is none.
+func fraction(ts []token, i int) (v float64, end int) {
+	above, j := cardinal(ts, i)
+	if j == i {
+		if !at(ts, i, "a") && !at(ts, i, "an") {
+			return 0, i
+		}
+		above, j = 1, i+1
+	}
+	if ts[j-1].after != noPause || j >= len(ts) {
+		return 0, i
+	}
+	below := denominators[ts[j].Text]
+	// "two thirds", but not "bed two third floor"
+	if above < 1 || above >= below || above != math.Trunc(above) || ts[j].Plural != (above > 1) {
+		return 0, i
+	}
+	return round6(above / below), j + 1
 }
 
 func isSmall(w string) bool {
@@ -127,19 +160,18 @@ func decimal(ts []token, i int) (v float64, end int, frac bool) {
 			return v + f, k, true
 		}
 	}
-	for _, h := range [...]struct {
-		words []string
-		add   float64
-	}{{[]string{"and", "a", "half"}, .5}, {[]string{"and", "half"}, .5}, {[]string{"and", "one", "half"}, .5}, {[]string{"and", "a", "quarter"}, .25}, {[]string{"and", "three", "quarter"}, .75}, {[]string{"and", "one", "quarter"}, .25}, {[]string{"1/2"}, .5}, {[]string{"half"}, .5}} {
-		if at(ts, j, h.words...) {
-			return v + h.add, j + len(h.words), true
+	if f, k := fraction(ts, i); k > i {
+		return f, k, true
+	}
+	if at(ts, j, "and") {
+		if f, k := fraction(ts, j+1); k > j+1 && ts[j].after == noPause {
+			return v + f, k, true
 		}
 	}
-	if v == 1 && at(ts, j, "half") {
-		return .5, j + 1, true
-	}
-	if v == 3 && at(ts, j, "quarter") {
-		return .75, j + 1, true
+	for _, half := range [...][]string{{"and", "half"}, {"1/2"}, {"half"}} {
+		if at(ts, j, half...) {
+			return v + .5, j + len(half), true
+		}
 	}
 	return v, j, strings.Contains(ts[j-1].Text, ".")
 }

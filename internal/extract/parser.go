@@ -155,6 +155,7 @@ type parser struct {
 	pendNot  bool
 	sideTok  [2]int
 	listNeg  bool   // a denied list that may go on
+	listOpen bool   // nothing of it is named yet
 	lastHead *frame // the last chunk that charted, for lists of sites
 	// a place said before what lies there: "over the left temple, a cut"
 	pendPlace    placeSaid
@@ -203,6 +204,7 @@ func (p *parser) run(sentences []sentence) {
 		if p.discourse(s) {
 			s.chunks[0].items[0].senses = nil
 		}
+		s.coordinate()
 		p.classify(s)
 		if len(s.chunks) == 1 && p.onlyNo(&s.chunks[0]) && p.ask == nil {
 			p.correct, p.correctAge = true, 0

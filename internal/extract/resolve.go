@@ -258,10 +258,7 @@ func (p *parser) consume(f *frame, in []said) []said {
 		for j := range in {
 			s := &in[j]
 			if s.pr.kind == predNamed && s.pr.at < g.at && !g.used {
-				if g.cue == lexicon.CueAbsent && s.value == s.f.Named && !s.pr.neg {
-					s.pr.neg = true
-				}
-				if g.cue == lexicon.CuePresent && g.neg {
+				if g.turns() && (g.cue != lexicon.CueAbsent || s.value == s.f.Named) {
 					s.pr.neg = true
 				}
 				if s.f.Allows("present") {

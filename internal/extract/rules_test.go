@@ -100,8 +100,8 @@ func keys(m map[string]finding.Finding) string {
 	return strings.Join(out, ", ")
 }
 
-// Every whole number from 0 to 9,999, spoken by the rule of the language (own
-// speller here; num2words as an outside speller is not used yet).
+// Every whole number from 0 to 9,999, by a speller of our own: for a machine on
+// which TestNumbersAsSpoken finds no table of an outside one.
 func TestCardinalsReadBack(t *testing.T) {
 	for n := 0; n < 10000; n++ {
 		words := spell(n)

@@ -103,8 +103,7 @@ func (p *parser) carry(f *frame, charted bool) {
 			p.setTopic([]subject{{site: pl.site, side: pl.side}})
 		}
 	}
-	p.listNeg = f.negated && !f.c.cue(lexicon.CueGone) && !p.onlyNo(f.c)
-	p.pendNot = f.c.cue(lexicon.CueNot)
+	p.keepDenial(f)
 	if len(f.subs) > 0 {
 		named := f.subs
 		if charted {

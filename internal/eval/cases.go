@@ -1,0 +1,189 @@
+package eval
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"bedsaid/internal/corpus"
+	"bedsaid/internal/finding"
+	"bedsaid/internal/note"
+	"bedsaid/internal/pipeline"
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// Result is what one case came to.
+type Result struct {
+	Case   corpus.Case
+	Counts Counts
+	// Notes say what is wrong, one line a mistake, without words of the case.
+	Notes []string
+}
+
+// Judged gives the findings that count: those that a case of the set speaks of. What no case asks for is not judged.
+func Judged(lex *lexicon.Lexicon, cases []corpus.Case) func(id string) (*lexicon.Finding, bool) {
+	spoken := map[string]bool{}
+	for _, c := range cases {
+		for _, f := range c.Findings {
+			spoken[f.ID] = true
+		}
+		for _, n := range c.Never {
+			id, _, _ := strings.Cut(n, "@")
+			spoken[id] = true
+		}
+	}
+	return func(id string) (*lexicon.Finding, bool) {
+		if f, ok := lex.Finding(id); ok {
+			return f, spoken[id]
+		}
+		return &lexicon.Finding{ID: id}, spoken[id] // a finding for a pack to come is missed
+	}
+}
+
+// Cases drafts each case from its text, through the whole program but its
+// printing, and compares.
+func Cases(ctx context.Context, lex *lexicon.Lexicon, cases []corpus.Case, judged func(id string) (*lexicon.Finding, bool)) ([]Result, error) {
+	d := pipeline.Drafter{Program: "bedsaid-eval", Now: func() time.Time { return time.Time{} }, Lexicon: func() (*lexicon.Lexicon, error) { return lex, nil }}
+	out := make([]Result, 0, len(cases))
+	for _, c := range cases {
+		draft, err := d.Draft(ctx, pipeline.Input{Path: c.ID + ".txt", Text: strings.NewReader(c.Text)})
+		if err != nil {
+			return nil, fmt.Errorf("draft %s: %w", c, err)
+		}
+		r := Result{Case: c}
+		j := judge{judged: judged, never: c.Never, note: func(s string) { r.Notes = append(r.Notes, s) }}
+		j.compare(j.expected(c), j.charted(draft.Findings()))
+		j.marks(c, draft.Findings())
+		j.attention(c, draft)
+		j.counts.Misplaced = misplaced(draft)
+		r.Counts = j.counts
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+// marks counts the doubts that a case names.
+func (j *judge) marks(c corpus.Case, findings []finding.Finding) {
+	for _, m := range c.Marks {
+		for _, side := range sidesOf(m.Side) {
+			j.counts.MarksExpected++
+			if slices.ContainsFunc(findings, func(f finding.Finding) bool {
+				return f.ID == m.ID && slices.Contains(sidesOf(f.Side.String()), side) &&
+					slices.ContainsFunc(f.Marks, func(k finding.Mark) bool { return string(k.Kind) == m.Kind })
+			}) {
+				j.counts.Marks++
+			} else {
+				j.say("no mark "+m.Kind+" on", place{m.ID, side, ""}, fact{}, "")
+			}
+		}
+	}
+}
+
+// attention counts what a case wants listed for action.
+func (j *judge) attention(c corpus.Case, d note.Draft) {
+	quotes := slices.Clone(c.Quotes)
+	for _, want := range c.Attention {
+		if want.ID == "" {
+			quotes = append(quotes, want.Words)
+		}
+	}
+	for _, q := range quotes {
+		j.counts.QuotesExpected++
+		if slices.ContainsFunc(d.Attention, func(a finding.Attention) bool {
+			return a.ID == "" && slices.ContainsFunc(a.Evidence, func(s transcript.Span) bool { return strings.Contains(d.Transcript.Quote(s), q) })
+		}) {
+			j.counts.Quotes++
+		} else {
+			j.note("a statement of danger is not quoted")
+		}
+	}
+	for _, a := range d.Attention {
+		if c.AttentionNone && a.ID != "" {
+			j.counts.AttentionMore++
+			j.say("listed for action without cause:", place{a.ID, a.Side.String(), ""}, fact{}, "")
+		}
+	}
+	for _, want := range c.Attention {
+		if want.ID == "" {
+			continue
+		}
+		j.counts.AttentionExpected++
+		if slices.ContainsFunc(d.Attention, func(a finding.Attention) bool {
+			return a.ID == want.ID && (want.Side == "" || a.Side == finding.Both || a.Side.String() == want.Side)
+		}) {
+			j.counts.Attention++
+		} else {
+			j.say("not listed for action:", place{want.ID, want.Side, ""}, fact{}, "")
+		}
+	}
+}
+
+// misplaced counts words that lie in no evidence and no left-out talk, or in
+// both.
+func misplaced(d note.Draft) int {
+	evidence, left := make([]bool, len(d.Transcript.Words)), make([]bool, len(d.Transcript.Words))
+	fill := func(in []bool, s transcript.Span) {
+		for i := s.Start; i < s.End; i++ {
+			in[i] = true
+		}
+	}
+	for _, f := range d.Findings() {
+		for _, s := range f.Evidence {
+			fill(evidence, s)
+		}
+	}
+	for _, l := range d.LeftOut {
+		fill(left, l.Span)
+	}
+	n := 0
+	for i := range evidence {
+		if evidence[i] == left[i] {
+			n++
+		}
+	}
+	return n
+}
+
+// Group is the sum of the cases of one phenomenon.
+type Group struct {
+	Name  string
+	Cases int
+	Counts
+}
+
+// ByPhenomenon sums results, the phenomenon with the worst mistakes first: those
+// that a reviewer would not see, then by F1. Cases without a phenomenon are one
+// group.
+func ByPhenomenon(results []Result) []Group {
+	by := map[string]*Group{}
+	var out []Group
+	for _, r := range results {
+		name := cmp.Or(r.Case.Phenomenon, "other")
+		if by[name] == nil {
+			by[name] = &Group{Name: name}
+		}
+		by[name].Cases++
+		by[name].Counts.Add(r.Counts)
+	}
+	for _, g := range by {
+		out = append(out, *g)
+	}
+	slices.SortFunc(out, func(a, b Group) int {
+		return cmp.Or(cmp.Compare(b.Unseen(), a.Unseen()), cmp.Compare(a.F1(), b.F1()), cmp.Compare(a.Name, b.Name))
+	})
+	return out
+}
+
+// Sum adds groups up.
+func Sum(groups []Group) Group {
+	total := Group{Name: "all"}
+	for _, g := range groups {
+		total.Cases += g.Cases
+		total.Counts.Add(g.Counts)
+	}
+	return total
+}
