@@ -279,7 +279,7 @@ func (p *parser) goesOn(c *chunk) bool {
 		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
 			noun = true
 		case it.has(lexicon.SiteSense):
-			if !noun && !siteAdjective(it) && !laterNoun(c, i) && (c.joint == jointComma || saysLater(c, i)) {
+			if !noun && !siteAdjective(it) && !laterNoun(c, i) && (c.joint == jointComma && !(onlySites(c) && p.nounFollows()) || saysLater(c, i)) {
 				return false
 			}
 			noun = true
@@ -320,6 +320,12 @@ func adverse(it *item) bool {
 		}
 	}
 	return len(expected) > 0
+}
+
+// onlySites reports "posterior auricular" in "no preauricular, posterior
+// auricular or occipital nodes".
+func onlySites(c *chunk) bool {
+	return !c.any(func(it *item) bool { return !it.has(lexicon.SiteSense) })
 }
 
 func laterNoun(c *chunk, i int) bool {

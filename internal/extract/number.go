@@ -68,7 +68,7 @@ func cardinal(ts []token, i int) (v float64, end int) {
 			break
 		}
 		j++
-		if ts[j-1].after == comma && last == 1000 && hundreds(ts, j) {
+		if ts[j-1].after == comma && last == 1000 && hundredNext(ts, j) {
 			continue // "one thousand, two hundred"
 		}
 		if ts[j-1].after != noPause {
@@ -81,7 +81,8 @@ func cardinal(ts []token, i int) (v float64, end int) {
 	return total + cur, j
 }
 
-func hundreds(ts []token, i int) bool {
+// hundredNext reports "two hundred" at i.
+func hundredNext(ts []token, i int) bool {
 	n := small[text(ts, i)]
 	return n >= 1 && n <= 9 && at(ts, i+1, "hundred") && ts[i].after == noPause
 }
