@@ -79,7 +79,7 @@ type placeSaid struct {
 // frame takes a chunk apart: subjects, predicates, sides, details, cues.
 func (p *parser) frame(c *chunk) *frame {
 	f := &frame{c: c, because: -1}
-	not := false
+	not, away := false, false
 	neg := p.listNeg && p.goesOn(c)
 	if neg {
 		f.negated = true
@@ -91,6 +91,10 @@ func (p *parser) frame(c *chunk) *frame {
 		it := &c.items[i]
 		if it.right != "" && !p.near(it) {
 			it.senses, it.right = nil, "" // "that printer is a brute"
+		}
+		if it.cue(lexicon.CuePrep) && i > 0 && c.items[i-1].cue(lexicon.CueNot) || it.plain() && (it.definite || it.article) && !smallWords[p.ts[it.a].Text] {
+			away = away || not // "not with fresh sutures", "not the budgie"
+			not = false
 		}
 		p.cues(f, it, i, &neg, &not)
 		switch {
@@ -110,6 +114,9 @@ func (p *parser) frame(c *chunk) *frame {
 		}
 		if it.names() {
 			p.subject(f, it, i, neg, not)
+			continue
+		}
+		if away && it.content() || p.isNot(c, i) {
 			continue
 		}
 		if it.has(lexicon.NounSense) && !(adjective(it) && !(i > 0 && c.items[i-1].cue(lexicon.CueNegate))) {
@@ -161,6 +168,17 @@ func (p *parser) bareDenial(c *chunk) bool {
 // adjective reports a noun that is said of a site too: "sore".
 func adjective(it *item) bool {
 	return it.has(lexicon.SaysSense) && it.has(lexicon.DetailSense) && !it.plural && !it.article
+}
+
+// isNot reports "that isn't a node": what was seen is something else, which says
+// nothing of whether there is one.
+func (p *parser) isNot(c *chunk, i int) bool {
+	it := &c.items[i]
+	if !it.article && !it.definite || it.a < 4 {
+		return false
+	}
+	k := it.a - 1
+	return at(p.ts, k-2, "is", "not") && (p.ts[k-3].Text == "that" || p.ts[k-3].Text == "this" || p.ts[k-3].Text == "it") && (p.ts[k].Text == "a" || p.ts[k].Text == "an" || p.ts[k].Text == "the")
 }
 
 // smallWords say nothing of a finding by themselves.

@@ -140,7 +140,8 @@ func (p *parser) unable(f *frame) {
 			f.because = f.c.items[i].a + 1
 		}
 	}
-	f.onlyBefore(f.unableAt)
+	w := text(p.ts, f.c.items[f.unableAt].b)
+	f.onlyBefore(f.unableAt, w == "it" || w == "that") // "I don't do that to somebody ..."
 	subs := f.subs
 	seen := map[*lexicon.Finding]bool{}
 	if len(subs) > 0 && p.pend != nil && (f.c.joint == jointAnd || f.c.joint == jointOr) {
@@ -173,6 +174,9 @@ func (p *parser) unable(f *frame) {
 			}
 		}
 		subs = keep
+	}
+	if n := len(p.cands); len(subs) == 0 && n > 0 && p.refers(f.c) && p.cands[n-1].sent == p.sent && p.cands[n-1].status == finding.NotAssessed {
+		return // "gag not tested, I don't do that to somebody just awake"
 	}
 	if len(subs) == 0 && f.unknown > 0 && len(p.pend) == 0 && !p.refers(f.c) {
 		return // "I haven't done the reflexes": something else was left out
@@ -251,8 +255,7 @@ func hasStem(id string) bool { n, _ := numbered(id); return n == "" }
 
 // onlyBefore drops what stands after item i where something stands before it:
 // "the gag I am leaving out with those ulcers".
-func (f *frame) onlyBefore(i int) {
-	before := false
+func (f *frame) onlyBefore(i int, before bool) {
 	for k := range f.subAt {
 		before = before || f.subAt[k] < i
 	}

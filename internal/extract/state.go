@@ -274,12 +274,14 @@ func (p *parser) assert(f *frame, next *chunk) {
 	p.asDetails(f)
 	p.looking(f)
 	var out []said
-	for i := range f.preds {
-		pr := &f.preds[i]
-		if pr.used {
-			continue
+	for _, names := range [...]bool{true, false} { // "full motion": the noun tells what the value speaks of
+		for i := range f.preds {
+			pr := &f.preds[i]
+			if pr.used || names != (pr.kind == predNamed && !namesPresent(pr.it)) {
+				continue
+			}
+			out = append(out, p.resolve(f, pr)...)
 		}
-		out = append(out, p.resolve(f, pr)...)
 	}
 	if len(out) == 0 {
 		out = p.implied(f)
