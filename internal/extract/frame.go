@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"slices"
 	"strings"
 
 	"bedsaid/internal/finding"
@@ -144,7 +145,25 @@ func (p *parser) frame(c *chunk) *frame {
 	}
 	p.takeDetails(f)
 	p.takeSides(f)
+	p.unseen(f)
 	return f
+}
+
+// unseen reads "the uvula I can't see": what can only be seen was not examined.
+// Of what may be absent ("no lice that I can see") it says nothing.
+func (p *parser) unseen(f *frame) {
+	for i := range f.c.items {
+		it := &f.c.items[i]
+		own, ok := it.sense(lexicon.SaysSense)
+		if !ok || !slices.ContainsFunc(p.ts[it.a:it.b], func(t token) bool { return t.Text == "not" }) {
+			continue
+		}
+		for _, s := range f.subs {
+			if s.fnd != nil && s.fnd.Kind != lexicon.Presence && s.fnd != own.Finding && fit(own.Finding, s) < leastOwn {
+				f.unable, f.unableAt = true, i
+			}
+		}
+	}
 }
 
 // bareDenial reports a chunk that says only "neither", or a "no" to what was just

@@ -232,6 +232,15 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 			return sense.Finding
 		}
 	}
+	if p.noun != nil && p.nounSent >= p.sent-4 { // "drainage from the nose, none from the ears"
+		if n, ok := p.noun.sense(lexicon.NameSense); ok && n.Finding.Kind == lexicon.Presence {
+			for _, f := range p.x.lex.Findings() {
+				if f != n.Finding && f.Kind == lexicon.Presence && fit(f, s) >= 85 && alike(f.ID, n.Finding.ID) {
+					return f
+				}
+			}
+		}
+	}
 	var only *lexicon.Finding
 	for _, f := range p.x.lex.Findings() {
 		for _, x := range f.At {

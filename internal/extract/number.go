@@ -272,6 +272,12 @@ func readNumber(ts []token, i int) (n number, end int) {
 			return n.scale(ts, k)
 		}
 	}
+	if at(ts, j, "down", "to") && ts[j+1].after == noPause {
+		if w, k, _ := decimal(ts, j+2); k > j+2 && w < v { // "four down to two"
+			n.high, n.isRange, n.falling = w, true, true
+			return n.scale(ts, k)
+		}
+	}
 	if at(ts, j, "by") || at(ts, j, "x") {
 		if w, k, _ := decimal(ts, j+1); k > j+1 {
 			n.by, n.isBy = w, true

@@ -372,6 +372,11 @@ func (p *parser) setTopic(subs []subject) {
 }
 
 func (p *parser) hold(side finding.Side, at *lexicon.Site, tok [2]int) {
+	if p.held == side && p.heldAt == organ(at) && p.heldSite != nil && at != nil {
+		if _, in := at.Within(p.heldSite); in {
+			at = p.heldSite // "left ear, left mastoid": the ear still holds
+		}
+	}
 	p.held, p.heldAt, p.heldSite, p.heldTok = side, organ(at), at, tok
 }
 
@@ -388,6 +393,9 @@ func (p *parser) heldFits(s subject) bool {
 		}
 		if _, ok := p.heldSite.Within(x); ok && !s.plural && s.fnd == nil {
 			return true
+		}
+		if x.Parent != nil && x.Parent == p.heldSite.Parent && !x.General && !s.plural && x.Parent.Paired {
+			return true // "right canal has wax, I see the whole drum"
 		}
 	}
 	return false

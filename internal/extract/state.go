@@ -310,6 +310,17 @@ func (p *parser) assert(f *frame, next *chunk) {
 	}
 }
 
+// namesOther reports that the chunk itself names something of which the finding
+// says nothing.
+func (f *frame) namesOther(fd *lexicon.Finding) bool {
+	for _, s := range f.subs {
+		if fit(fd, s) < leastOwn {
+			return true
+		}
+	}
+	return false
+}
+
 // spokenOf reports that the talk is of a region: something of it was named in the
 // last sentences, or nothing of another.
 func (p *parser) spokenOf(region string) bool {
