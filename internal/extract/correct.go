@@ -167,7 +167,7 @@ func (p *parser) mendPart(f *frame, before []*cand) {
 	was, sent := last.side, last.sent
 	group := func(fn func(c *cand)) {
 		for _, c := range before {
-			if c.chunk == last.chunk || c.sent == sent && c.side == was && organOf(c.f) == organOf(last.f) && was != finding.NoSide {
+			if c.chunk == last.chunk || c.chunk >= last.chunk-5 && c.sent == sent && c.side == was && organOf(c.f) == organOf(last.f) && was != finding.NoSide {
 				fn(c)
 				c.sent = p.sent
 				c.toks = append(c.toks, [2]int{a, b})

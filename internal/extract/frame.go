@@ -93,7 +93,7 @@ func (p *parser) frame(c *chunk) *frame {
 		if it.right != "" && !p.near(it) {
 			it.senses, it.right = nil, "" // "that printer is a brute"
 		}
-		if it.cue(lexicon.CuePrep) && i > 0 && c.items[i-1].cue(lexicon.CueNot) || it.plain() && (it.definite || it.article) && !smallWords[p.ts[it.a].Text] {
+		if w := p.ts[it.a].Text; (w == "with" || w == "for") && i > 0 && c.items[i-1].cue(lexicon.CueNot) || it.plain() && (it.definite || it.article) && !smallWords[p.ts[it.a].Text] {
 			away = away || not // "not with fresh sutures", "not the budgie"
 			not = false
 		}
@@ -296,6 +296,7 @@ func (p *parser) cues(f *frame, it *item, i int, neg, not *bool) {
 	case it.cue(lexicon.CuePresent):
 		f.preds = append(f.preds, pred{at: i, it: it, kind: predGeneric, cue: lexicon.CuePresent, neg: *not})
 		*not = false
+	case it.cue(lexicon.CueNormal) && text(p.ts, it.b) == "one": // "the good one"
 	case it.cue(lexicon.CueNormal):
 		f.preds = append(f.preds, pred{at: i, it: it, kind: predGeneric, cue: lexicon.CueNormal, neg: *not})
 		*not = false

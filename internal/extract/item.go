@@ -253,6 +253,9 @@ func answersOnly(senses []lexicon.Sense) bool {
 // notNumber tells words that look like numbers from numbers.
 func (x *Extractor) notNumber(ts []token, forms []lexicon.Form, i, end int) bool {
 	w := ts[i].Text
+	if i > 0 && ts[i-1].Text == "all" && end == i+1 && ts[i-1].after == noPause {
+		return true // "full in all six"
+	}
 	if w == "oh" || denominators[ts[end-1].Text] > 0 && at(ts, end-1, ts[end-1].Text, "of") {
 		return true // "half of the drum", "two thirds of it": a share, no measure
 	}

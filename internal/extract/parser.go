@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"strings"
+
 	"bedsaid/internal/finding"
 	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
@@ -95,6 +97,9 @@ func (c *cand) mark(k finding.MarkKind, why string, alternatives ...string) {
 func (c *cand) set(key, value string) {
 	if c.quals == nil {
 		c.quals = map[string]string{}
+	}
+	if have, ok := c.quals[key]; ok && key == "size" && strings.ContainsAny(have, "0123456789") && !strings.ContainsAny(value, "0123456789") {
+		return // "a small one, two centimeters": the measure stands
 	}
 	if have, ok := c.quals[key]; ok && have != value && key != "size" && key != "tenderness" && key != "mobility" {
 		value = have + " " + value

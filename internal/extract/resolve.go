@@ -212,6 +212,11 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		pr.kind = predNamed // "sore, on the lip"
 		return p.resolve(f, pr)
 	}
+	if len(out) == 0 && pr.kind == predSays {
+		if s, ok := p.recalled(f, pr); ok {
+			out = append(out, s)
+		}
+	}
 	if len(out) == 0 && pr.kind == predSays && pr.it.cue(lexicon.CueNormal) {
 		pr.kind, pr.cue = predGeneric, lexicon.CueNormal
 		return p.resolveGeneric(f, pr)

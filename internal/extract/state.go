@@ -36,6 +36,9 @@ func (p *parser) state(c *chunk, next *chunk) {
 		p.assert(f, next)
 	}
 	made := p.cands[start:]
+	if f.base != "" && len(made) == 0 && len(f.subs)+len(f.preds) == 0 {
+		p.lateBaseline(f)
+	}
 	if p.correct && !f.waits && (len(made) > 0 || f.sides > 0 || len(f.subs) > 0 || len(f.places) > 0) && !p.onlyCue(c) {
 		p.mend(f, start)
 	}
@@ -55,6 +58,23 @@ func (p *parser) state(c *chunk, next *chunk) {
 		p.override(p.exceptFrom)
 	}
 	p.carry(f, len(p.cands) > start)
+}
+
+// lateBaseline gives the statement just made its baseline: "sluggish, and that's
+// usual for him".
+func (p *parser) lateBaseline(f *frame) {
+	n := len(p.cands)
+	if n == 0 || p.cands[n-1].gone || p.cands[n-1].sent < p.sent-1 {
+		return
+	}
+	last := p.cands[n-1]
+	a, b := f.c.span()
+	for i := n - 1; i >= 0 && p.cands[i].chunk == last.chunk; i-- {
+		if c := p.cands[i]; c.f == last.f && !c.gone {
+			c.set("baseline", f.base)
+			c.toks = append(c.toks, [2]int{a, b})
+		}
+	}
 }
 
 // onlyCue reports a chunk that is nothing but a correction word.
@@ -319,6 +339,33 @@ func (f *frame) namesOther(fd *lexicon.Finding) bool {
 		}
 	}
 	return false
+}
+
+// recalled reads a value that belongs to a test announced a while ago: "I am
+// whispering. Right ear, ..., passed."
+func (p *parser) recalled(f *frame, pr *pred) (said, bool) {
+	if f.unknown > 0 {
+		return said{}, false
+	}
+	for _, t := range p.recent {
+		if t.fnd == nil || !t.fnd.NamedOnly || t.sent < p.sent-8 {
+			continue
+		}
+		for _, s := range pr.it.senses {
+			if s.Kind != lexicon.SaysSense || s.Finding != t.fnd {
+				continue
+			}
+			subj := subject{fnd: t.fnd, plural: true}
+			for _, o := range append(append([]subject(nil), f.subs...), p.pend...) {
+				if fit(t.fnd, o) > 0 {
+					subj.side, subj.tok, subj.plural = o.side, o.tok, o.plural
+					break
+				}
+			}
+			return said{pr: pr, f: t.fnd, value: s.Value, subj: subj}, true
+		}
+	}
+	return said{}, false
 }
 
 // spokenOf reports that the talk is of a region: something of it was named in the
