@@ -6,9 +6,11 @@ import (
 	"log/slog"
 	"strings"
 	"testing"
+	"time"
 
 	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
+	"bedsaid/internal/review"
 	"bedsaid/internal/transcript"
 )
 
@@ -25,12 +27,20 @@ func TestValuesPrintNoWords(t *testing.T) {
 		Attention: []finding.Attention{{Why: planted, Evidence: span}}}
 	src := note.Source{Name: "a.txt", Transcript: words}
 	d := note.Compose(src, set, note.NewOutline([]note.Region{{ID: "eyes", Title: "Eyes"}}, []note.Item{{ID: f.ID, Region: "eyes", Name: "conjunctiva"}}))
+	decision := review.Decision{Kind: review.Comment, Text: planted, Why: planted, Finding: f, At: time.Unix(9, 0),
+		By: review.Person{ID: "u1", Role: review.Examiner}}
+	reviewed, err := review.Begin(d, decision.By).Apply(decision)
+	if err != nil {
+		t.Fatal(err)
+	}
 	if !strings.Contains(words.Text(), planted) || len(d.Sections) != 1 {
 		t.Fatal("nothing was planted")
 	}
 	for name, v := range map[string]any{
 		"transcript": words, "transcript pointer": &words, "finding": f, "findings": []finding.Finding{f}, "set": set, "set pointer": &set,
 		"source": src, "draft": d, "draft pointer": &d, "section": d.Sections[0], "sections": d.Sections, "entry": d.Sections[0].Entries[0],
+		"decision": decision, "decisions": reviewed.Decisions(), "note": reviewed, "note pointer": &reviewed,
+		"line": reviewed.Lines()[0], "lines": reviewed.Lines(), "remarks": reviewed.Comments(), "version": review.Version{Lines: reviewed.Lines()},
 		"holder": struct{ D note.Draft }{d},
 	} {
 		for _, verb := range []string{"%v", "%+v", "%#v", "%s", "%q", "%x"} {
