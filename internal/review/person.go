@@ -1,5 +1,7 @@
 package review
 
+import "errors"
+
 // Role is what a person may do with a note. It is given when a user is added.
 type Role uint8
 
@@ -24,6 +26,17 @@ func (r Role) String() string { return nameOf(roleNames[:], int(r)) }
 // ParseRole reads what String wrote; RoleUnknown where it is no role.
 func ParseRole(s string) Role { return Role(indexOf(roleNames[:], s)) }
 
+// MarshalText gives the stored form: the word.
+func (r Role) MarshalText() ([]byte, error) { return []byte(r.String()), nil }
+
+// UnmarshalText refuses a word that is no role.
+func (r *Role) UnmarshalText(b []byte) error {
+	if *r = ParseRole(string(b)); *r == RoleUnknown {
+		return errors.New("read role: no such role")
+	}
+	return nil
+}
+
 // Licensed says whether the role signs on her own licence.
 func (r Role) Licensed() bool { return r == Examiner || r == Preceptor }
 
@@ -31,12 +44,12 @@ func (r Role) Licensed() bool { return r == Examiner || r == Preceptor }
 // change of name or credentials does not reach back.
 type Person struct {
 	// ID is the stable id of the user.
-	ID string
+	ID string `json:"id"`
 	// Name is the full name as it stands below a note.
-	Name string
+	Name string `json:"name"`
 	// Credentials are the letters behind the name, such as "RN, BSN".
-	Credentials string
-	Role        Role
+	Credentials string `json:"credentials"`
+	Role        Role   `json:"role"`
 }
 
 func nameOf(names []string, i int) string {
