@@ -11,6 +11,7 @@ import (
 	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
 	"bedsaid/internal/review"
+	"bedsaid/internal/store"
 	"bedsaid/internal/transcript"
 )
 
@@ -33,6 +34,8 @@ func TestValuesPrintNoWords(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	encounter := store.Encounter{ID: "e1", Details: store.Details{Patient: [2]store.Identifier{{Kind: "name", Value: planted}}, Bed: planted,
+		Consent: store.Consent{From: planted, How: planted}}}
 	if !strings.Contains(words.Text(), planted) || len(d.Sections) != 1 {
 		t.Fatal("nothing was planted")
 	}
@@ -41,6 +44,10 @@ func TestValuesPrintNoWords(t *testing.T) {
 		"source": src, "draft": d, "draft pointer": &d, "section": d.Sections[0], "sections": d.Sections, "entry": d.Sections[0].Entries[0],
 		"decision": decision, "decisions": reviewed.Decisions(), "note": reviewed, "note pointer": &reviewed,
 		"line": reviewed.Lines()[0], "lines": reviewed.Lines(), "remarks": reviewed.Comments(), "version": review.Version{Lines: reviewed.Lines()},
+		"encounter": encounter, "details": encounter.Details, "identifiers": encounter.Patient, "consent": encounter.Consent,
+		"summary": store.Summary{Encounter: encounter}, "confirmed": store.Confirmed{planted, planted},
+		"conflict": &store.ConflictError{Seen: reviewed, Now: reviewed, Yours: decision},
+		"encounter conflict": &store.EncounterConflict{Yours: encounter.Details, Now: encounter},
 		"holder": struct{ D note.Draft }{d},
 	} {
 		for _, verb := range []string{"%v", "%+v", "%#v", "%s", "%q", "%x"} {

@@ -160,29 +160,35 @@ func (x *Session) Encounter(ctx context.Context, id string) (Encounter, error) {
 // first.
 func (x *Session) EncounterHistory(ctx context.Context, id string) ([]Encounter, error) {
 	var out []Encounter
-	err := x.s.read(ctx, func(t *tx) error {
-		for _, table := range []string{"encounters_before", "encounters"} {
-			err := t.each("SELECT "+encounterColumns+" FROM "+table+" WHERE id = ? ORDER BY version", []any{id}, func(scan func(...any) error) error {
-				e, err := t.scanEncounter(scan)
-				out = append(out, e.Encounter)
-				return err
-			})
-			if err != nil {
-				return err
-			}
-		}
-		for i, e := range out {
-			if e.Version != i+1 {
-				return fmt.Errorf("%w (encounters_before)", ErrDamaged)
-			}
-		}
-		if out == nil {
-			return ErrNotFound
-		}
-		return nil
+	err := x.s.read(ctx, func(t *tx) (err error) {
+		out, err = t.encounterHistory(id)
+		return err
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read encounter: %w", err)
+	}
+	return out, nil
+}
+
+func (t *tx) encounterHistory(id string) ([]Encounter, error) {
+	var out []Encounter
+	for _, table := range []string{"encounters_before", "encounters"} {
+		err := t.each("SELECT "+encounterColumns+" FROM "+table+" WHERE id = ? ORDER BY version", []any{id}, func(scan func(...any) error) error {
+			e, err := t.scanEncounter(scan)
+			out = append(out, e.Encounter)
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	for i, e := range out {
+		if e.Version != i+1 {
+			return nil, fmt.Errorf("%w (an earlier version of the encounter is missing)", ErrDamaged)
+		}
+	}
+	if out == nil {
+		return nil, ErrNotFound
 	}
 	return out, nil
 }

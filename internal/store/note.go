@@ -420,3 +420,9 @@ func (x *Session) firstView(id string) bool {
 	x.viewed[id] = true
 	return true
 }
+
+// String keeps what it was made from out of logs and errors.
+func (n NoteInfo) String() string { return "note " + n.ID }
+
+// GoString does the same for %#v.
+func (n NoteInfo) GoString() string { return n.String() }

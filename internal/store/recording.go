@@ -442,3 +442,15 @@ func wavHeader(samples int64) []byte {
 	b = append(b, "data"...)
 	return binary.LittleEndian.AppendUint32(b, data)
 }
+
+// String keeps what it was made from out of logs and errors.
+func (r Recording) String() string { return "recording " + r.ID }
+
+// GoString does the same for %#v.
+func (r Recording) GoString() string { return r.String() }
+
+// String keeps sound out of logs.
+func (w *Recorder) String() string { return "recorder" }
+
+// GoString does the same for %#v.
+func (w *Recorder) GoString() string { return w.String() }

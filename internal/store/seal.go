@@ -40,6 +40,12 @@ func derive(key, salt []byte, purpose string) ([]byte, error) {
 	return out, nil
 }
 
+// String keeps keys out of logs and errors.
+func (k *secrets) String() string { return "keys" }
+
+// GoString does the same for %#v.
+func (k *secrets) GoString() string { return k.String() }
+
 func (k *secrets) wipe() {
 	clear(k.data)
 	clear(k.file)

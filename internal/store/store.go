@@ -124,7 +124,10 @@ func Create(ctx context.Context, dir string, first NewUser, passphrase string, o
 		if err := t.putUser(u, 1); err != nil {
 			return err
 		}
-		return t.event(user, ActCreated, k.Record, nil)
+		if err := t.event(user, ActCreated, k.Record, nil); err != nil {
+			return err
+		}
+		return t.event(user, ActUserAdded, user, map[string]string{"role": u.Role.String()})
 	})
 	if cerr := s.Close(); err == nil {
 		err = cerr
@@ -294,7 +297,7 @@ func openDatabase(path, layer string, fresh bool) (*sql.DB, error) {
 		return nil, fmt.Errorf("open record: %w", translate(err))
 	}
 	db, err := driver.Open(address(abs, layer, mode+"&_txlock=immediate"), func(c *sqlite3.Conn) error {
-		return c.Exec(`PRAGMA busy_timeout = 20000; PRAGMA temp_store = memory; PRAGMA journal_mode = wal; PRAGMA synchronous = full;
+		return c.Exec(`PRAGMA busy_timeout = 20000; PRAGMA temp_store = memory; PRAGMA auto_vacuum = incremental; PRAGMA journal_mode = wal; PRAGMA synchronous = full;
 			PRAGMA secure_delete = on; PRAGMA foreign_keys = on; PRAGMA trusted_schema = off; PRAGMA cell_size_check = on`)
 	})
 	if err != nil {

@@ -62,6 +62,20 @@ func (s *Store) fault(err error) error {
 	return translate(err)
 }
 
+// run runs a statement to its end, outside of a transaction.
+func (s *Store) run(ctx context.Context, query string) error {
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	rows, err := s.db.QueryContext(ctx, query)
+	if err != nil {
+		return s.fault(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+	}
+	return s.fault(rows.Err())
+}
+
 // exec runs one statement that must succeed.
 func (t *tx) exec(query string, args ...any) error {
 	_, err := t.q.ExecContext(t.ctx, query, args...)

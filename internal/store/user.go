@@ -57,6 +57,12 @@ type Session struct {
 	viewed map[string]bool // notes whose reading is in the log
 }
 
+// String keeps keys out of logs.
+func (x *Session) String() string { return "session of " + x.user.ID }
+
+// GoString does the same for %#v.
+func (x *Session) GoString() string { return x.String() }
+
 // Store is the record that the session works in.
 func (x *Session) Store() *Store { return x.s }
 
@@ -246,7 +252,7 @@ func (x *Session) RetireUser(ctx context.Context, id string) error {
 		if err := t.putUser(u, version+1); err != nil {
 			return err
 		}
-		if err := t.event(x.user.ID, ActUserChanged, id, map[string]string{"retired": stamp(u.Retired)}); err != nil {
+		if err := t.event(x.user.ID, ActUserChanged, id, map[string]any{"version": version + 1, "retired": stamp(u.Retired)}); err != nil {
 			return err
 		}
 		k.drop(id)
