@@ -46,9 +46,9 @@ func TestValuesPrintNoWords(t *testing.T) {
 		"line": reviewed.Lines()[0], "lines": reviewed.Lines(), "remarks": reviewed.Comments(), "version": review.Version{Lines: reviewed.Lines()},
 		"encounter": encounter, "details": encounter.Details, "identifiers": encounter.Patient, "consent": encounter.Consent,
 		"summary": store.Summary{Encounter: encounter}, "confirmed": store.Confirmed{planted, planted},
-		"conflict": &store.ConflictError{Seen: reviewed, Now: reviewed, Yours: decision},
+		"conflict":           &store.ConflictError{Seen: reviewed, Now: reviewed, Yours: decision},
 		"encounter conflict": &store.EncounterConflict{Yours: encounter.Details, Now: encounter},
-		"holder": struct{ D note.Draft }{d},
+		"holder":             struct{ D note.Draft }{d},
 	} {
 		for _, verb := range []string{"%v", "%+v", "%#v", "%s", "%q", "%x"} {
 			if got := fmt.Sprintf(verb, v); strings.Contains(got, planted) || strings.Contains(got, fmt.Sprintf("%x", planted)) {

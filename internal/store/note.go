@@ -30,6 +30,9 @@ type NoteInfo struct {
 	body   []byte
 }
 
+// Seal names the note's chain as it stands.
+func (n NoteInfo) Seal() Seal { return Seal{n.ID, n.Length, n.head} }
+
 type noteBody struct {
 	Recording string        `json:"recording"`
 	Author    review.Person `json:"author"`

@@ -309,7 +309,7 @@ func (x *Session) Export(ctx context.Context, id, to string, c Confirmed) (revie
 	if err != nil {
 		return review.Note{}, Seal{}, fmt.Errorf("export note: %w", err)
 	}
-	return l.note, Seal{id, l.info.Length, l.info.head}, nil
+	return l.note, l.info.Seal(), nil
 }
 
 // VerifyAgainst compares the record with seals printed on exports.
