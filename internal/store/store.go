@@ -273,7 +273,7 @@ func registerLayer(base vfs.VFS, key []byte) string {
 		base = vfs.Find("")
 	}
 	name := "bedsaid-" + hex.EncodeToString(randomBytes(8))
-	vfs.Register(name, adiantum.Wrap(base, cipher{key}))
+	vfs.Register(name, adiantum.Wrap(wholeBlocks{base}, cipher{key}))
 	return name
 }
 
