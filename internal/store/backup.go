@@ -54,7 +54,7 @@ func backupKeys(data, salt []byte) (file, seal []byte, err error) {
 func (x *Session) Backup(ctx context.Context, path string) (Report, error) {
 	r, err := x.s.backup(ctx, path)
 	if err == nil {
-		err = x.s.write(ctx, func(t *tx) error { return t.event(x.user.ID, ActBackup, "record", map[string]int{"notes": r.Notes}) })
+		err = x.write(ctx, func(t *tx) error { return t.event(x.user.ID, ActBackup, "record", map[string]int{"notes": r.Notes}) })
 	}
 	if err != nil {
 		return Report{}, fmt.Errorf("back up: %w", translate(err))

@@ -93,7 +93,7 @@ func (x *Session) NewEncounter(ctx context.Context, d Details) (Encounter, error
 		return Encounter{}, fmt.Errorf("open encounter: %w", err)
 	}
 	e := Encounter{ID: newID("e"), Version: 1, Details: d, Examiner: x.user.Person(), EnteredAt: x.s.opt.Now()}
-	err := x.s.write(ctx, func(t *tx) error {
+	err := x.write(ctx, func(t *tx) error {
 		if err := t.row("SELECT coalesce(max(place), 0) + 1 FROM encounters", nil, &e.place); err != nil {
 			return err
 		}
@@ -220,7 +220,7 @@ func (x *Session) updateEncounter(ctx context.Context, id string, version int, d
 		return fail(err)
 	}
 	var e encounterRow
-	err := x.s.write(ctx, func(t *tx) error {
+	err := x.write(ctx, func(t *tx) error {
 		var err error
 		if e, err = t.encounter(id); err != nil {
 			return err

@@ -99,7 +99,7 @@ func (x *Session) SaveDraft(ctx context.Context, encounter, recording string, d 
 	}
 	deflate(&packed, plain.Bytes())
 	n := NoteInfo{ID: newID("n"), Encounter: encounter, Recording: recording, DraftedAt: d.Provenance.DraftedAt, Status: review.Preliminary, draft: newID("d")}
-	err := x.s.write(ctx, func(t *tx) error {
+	err := x.write(ctx, func(t *tx) error {
 		e, err := t.encounter(encounter)
 		if err != nil {
 			return err
@@ -171,7 +171,7 @@ func (x *Session) Note(ctx context.Context, id string) (review.Note, error) {
 		return err
 	})
 	if err == nil && x.firstView(id) {
-		err = x.s.write(ctx, func(t *tx) error { return t.event(x.user.ID, ActViewed, id, nil) })
+		err = x.write(ctx, func(t *tx) error { return t.event(x.user.ID, ActViewed, id, nil) })
 		if errors.Is(err, ErrFull) || errors.Is(err, ErrReadOnly) || errors.Is(err, ErrDisk) {
 			err = nil // what cannot be written must still be readable
 		}
@@ -188,6 +188,8 @@ type loaded struct {
 	info NoteInfo
 	// heads are the links of the chain: heads[i] after i decisions.
 	heads [][]byte
+	// patients are the encounter's versions that signatures were made for.
+	patients []patientBody
 }
 
 // load reads a note and checks all it rests on: the draft's hash, each link of
@@ -212,9 +214,12 @@ func (t *tx) load(id string) (loaded, error) {
 		if seq != len(decisions)+1 || !hmac.Equal(hash, t.link(l.heads[len(l.heads)-1], id, seq, body)) {
 			return fmt.Errorf("%w (decisions)", ErrDamaged)
 		}
-		x, _, err := decodeDecision(body, len(d.Transcript.Words))
+		x, patient, err := decodeDecision(body, len(d.Transcript.Words))
 		if err != nil {
 			return err
+		}
+		if patient != nil {
+			l.patients = append(l.patients, *patient)
 		}
 		decisions = append(decisions, x)
 		l.heads = append(l.heads, hash)
@@ -333,7 +338,7 @@ func (x *Session) Sign(ctx context.Context, id string, after int, d review.Decis
 func (x *Session) decide(ctx context.Context, id string, after int, d review.Decision, c *Confirmed) (review.Note, error) {
 	var next review.Note
 	wrongPatient := false
-	err := x.s.write(ctx, func(t *tx) error {
+	err := x.write(ctx, func(t *tx) error {
 		l, err := t.load(id)
 		if err != nil {
 			return err

@@ -120,7 +120,7 @@ func (x *Session) PurgeSound(ctx context.Context, rule Retention) ([]Recording, 
 	}
 	var done []Recording
 	for _, r := range list {
-		err := x.s.write(ctx, func(t *tx) error {
+		err := x.write(ctx, func(t *tx) error {
 			now, err := t.recording(r.ID)
 			if err != nil {
 				return err

@@ -159,7 +159,7 @@ func (x *Session) recordingAllowed(ctx context.Context, encounter string, c Conf
 		return ErrRole
 	}
 	wrongPatient := false
-	err := x.s.write(ctx, func(t *tx) error {
+	err := x.write(ctx, func(t *tx) error {
 		e, err := t.encounter(encounter)
 		if err != nil {
 			return err

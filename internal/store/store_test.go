@@ -350,6 +350,8 @@ func TestUsers(t *testing.T) {
 	_, err = x.s.SignIn(bg, "sam", "a third set of four words")
 	ok(t, err)
 	ok(t, x.RetireUser(bg, sam.ID))
+	_, err = y.NewEncounter(bg, details()) // signed in before
+	is(t, err, ErrRole)
 	_, err = x.s.SignIn(bg, "sam", "a third set of four words")
 	is(t, err, ErrWrongPassphrase)
 	is(t, x.RetireUser(bg, x.user.ID), ErrLastUser)
@@ -358,6 +360,72 @@ func TestUsers(t *testing.T) {
 	if len(all) != 2 {
 		t.Errorf("%d users", len(all))
 	}
+}
+
+// A student charts and signs, the preceptor charts her own finding beside it and
+// co-signs, a reviewer comments; each on the same laptop, by her own passphrase.
+func TestSeveralPeopleOnOneNote(t *testing.T) {
+	x, _ := fresh(t)
+	as := func(login string, role review.Role) *Session {
+		t.Helper()
+		_, err := x.AddUser(bg, NewUser{Login: login, Name: login + " Example", Role: role}, second)
+		ok(t, err)
+		y, err := x.s.SignIn(bg, login, second)
+		ok(t, err)
+		return y
+	}
+	student, preceptor, reviewer := as("sam", review.Student), as("pat", review.Preceptor), as("rev", review.Reviewer)
+	e := encounter(t, student)
+	n, err := student.SaveDraft(bg, e.ID, "", draft())
+	ok(t, err)
+	own := draft().Findings()[1]
+	own.Marks, own.Side = nil, finding.Left
+	with := Signing{second, wristband}
+	steps := []struct {
+		who *Session
+		d   review.Decision
+	}{
+		{student, review.Decision{Kind: review.Accept, Line: "f1"}},
+		{reviewer, review.Decision{Kind: review.Comment, Text: "which side?"}},
+		{student, review.Decision{Kind: review.Accept, Line: "f2", Resolves: []finding.MarkKind{finding.UnsureSide}}},
+		{student, review.Decision{Kind: review.Sign}},
+		{preceptor, review.Decision{Kind: review.Add, Line: "f2", Finding: own}},
+		{preceptor, review.Decision{Kind: review.CoSign}},
+	}
+	for i, s := range steps {
+		if s.d.Kind == review.Sign || s.d.Kind == review.CoSign {
+			// Nobody else's session does it.
+			for _, other := range []*Session{x, reviewer} {
+				with := Signing{second, wristband}
+				if other == x {
+					with.Passphrase = passphrase
+				}
+				var re *review.RuleError
+				if _, err := other.Sign(bg, n.ID, i, s.d, with); !errors.As(err, &re) {
+					t.Errorf("%s by another: %v", s.d.Kind, err)
+				}
+			}
+			_, err = s.who.Sign(bg, n.ID, i, s.d, with)
+		} else {
+			_, err = s.who.Decide(bg, n.ID, i, s.d)
+		}
+		ok(t, err)
+		if got, err := x.NoteInfo(bg, n.ID); err != nil || i == 3 && got.Status != review.AwaitingCoSign {
+			t.Errorf("%v %v", got.Status, err)
+		}
+	}
+	got, err := x.Note(bg, n.ID)
+	ok(t, err)
+	v := got.Versions()
+	if got.Status() != review.Final || len(v) != 1 || v[0].Lines[2].By.Name != "pat Example" || v[0].Lines[2].Beside != "f2" || v[0].Lines[2].Finding.Side != finding.Left {
+		t.Errorf("%v", got)
+	}
+	_, err = reviewer.NewEncounter(bg, details())
+	is(t, err, ErrRole)
+	_, err = reviewer.SaveDraft(bg, e.ID, "", draft())
+	is(t, err, ErrRole)
+	_, err = reviewer.StartRecording(bg, e.ID, wristband)
+	is(t, err, ErrRole)
 }
 
 // The drill: every passphrase is lost, the printed key is typed in.

@@ -72,6 +72,21 @@ func (x *Session) User() User { return x.user }
 // Close closes the record; for a program of one session.
 func (x *Session) Close() error { return x.s.Close() }
 
+// write runs f in a transaction of the session's user, if she still has access:
+// somebody else may have retired her while she worked.
+func (x *Session) write(ctx context.Context, f func(*tx) error) error {
+	return x.s.write(ctx, func(t *tx) error {
+		u, _, err := t.user(x.user.ID)
+		if err != nil {
+			return err
+		}
+		if !u.Retired.IsZero() {
+			return ErrRole
+		}
+		return f(t)
+	})
+}
+
 // begin makes a session of a user whose passphrase was right.
 func (s *Store) begin(ctx context.Context, id string) (*Session, error) {
 	x := &Session{s: s, viewed: map[string]bool{}}
@@ -190,7 +205,7 @@ func (x *Session) AddUser(ctx context.Context, n NewUser, passphrase string) (Us
 	u := User{ID: newID("u"), Login: n.Login, Name: n.Name, Credentials: n.Credentials, Role: n.Role, Manages: n.Manages}
 	// The key file is changed while the database's lock is held, so that two
 	// programs cannot lose each other's users.
-	err := x.s.write(ctx, func(t *tx) error {
+	err := x.write(ctx, func(t *tx) error {
 		all, err := t.users()
 		if err != nil {
 			return err
@@ -226,7 +241,7 @@ func (x *Session) RetireUser(ctx context.Context, id string) error {
 	if !x.user.Manages {
 		return fmt.Errorf("retire user: %w", ErrRole)
 	}
-	err := x.s.write(ctx, func(t *tx) error {
+	err := x.write(ctx, func(t *tx) error {
 		all, err := t.users()
 		if err != nil {
 			return err

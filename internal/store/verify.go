@@ -234,6 +234,9 @@ func (v *verifier) notes() error {
 		if l.note.Status().Signed() {
 			v.r.Signed++
 		}
+		if err := v.patients(l); err != nil {
+			return err
+		}
 		for _, h := range v.heads[id] {
 			if problem := l.holds(h.Seq, h.Head); problem != "" {
 				v.problem(id, problem)
@@ -242,6 +245,23 @@ func (v *verifier) notes() error {
 		}
 	}
 	return err
+}
+
+// patients finds signatures that were made for another state of the encounter
+// than the record has.
+func (v *verifier) patients(l loaded) error {
+	for _, p := range l.patients {
+		var mac []byte
+		err := v.t.row(`SELECT mac FROM encounters WHERE id = ?1 AND version = ?2
+			UNION ALL SELECT mac FROM encounters_before WHERE id = ?1 AND version = ?2`, []any{l.info.Encounter, p.Version}, &mac)
+		if err != nil && !errors.Is(err, ErrNotFound) {
+			return err
+		}
+		if err != nil || !hmac.Equal(mac, p.MAC) {
+			v.problem(l.info.ID, "it was signed for the encounter as it stood at a version that is not there")
+		}
+	}
+	return nil
 }
 
 // holds says what is wrong where a note's chain does not hold that link.
@@ -289,7 +309,7 @@ func ParseSeals(text string) []Seal {
 func (x *Session) Export(ctx context.Context, id, to string, c Confirmed) (review.Note, Seal, error) {
 	var l loaded
 	wrongPatient := false
-	err := x.s.write(ctx, func(t *tx) error {
+	err := x.write(ctx, func(t *tx) error {
 		var err error
 		if l, err = t.load(id); err != nil {
 			return err
