@@ -329,6 +329,10 @@ func (s *Store) migrate(ctx context.Context, fresh bool) error {
 			return fmt.Errorf("migrate record: %w", err)
 		}
 		err = s.write(ctx, func(t *tx) error {
+			// Another process may have done it while this one waited.
+			if err := t.row("PRAGMA user_version", nil, &have); err != nil || have >= n {
+				return err
+			}
 			_, err := t.q.ExecContext(t.ctx, fmt.Sprintf("%s; PRAGMA application_id = %d; PRAGMA user_version = %d", script, applicationID, n))
 			return err
 		})
