@@ -29,7 +29,7 @@ var (
 	ErrRecoveryKey     = &problem{"this is not the recovery key of this record", "compare each letter with the printed key; the key of a restored record is the one of its backup"}
 	ErrWeakPassphrase  = &problem{fmt.Sprintf("the passphrase has fewer than %d characters", MinPassphrase), "take four or more words that nobody would guess"}
 	ErrDamaged         = &problem{"the record is damaged; what is damaged is not shown", "copy the whole folder to another disk first, then bedsaid verify says what is whole; restore the last backup beside it"}
-	ErrShortened       = &problem{"the record is shorter than it was when it was last used; something was lost from its end", "copy the whole folder to another disk first; restore the last backup beside it and compare; somebody may have put an old copy in its place"}
+	ErrShortened       = &problem{"the record is shorter than it was when it was last used; something was lost from its end", "copy the whole folder to another disk first; restore the last backup beside it and compare; docs/record.md says how to read it all the same"}
 	ErrNewer           = &problem{"the record was written by a newer program", "use the newer program; this one would harm it"}
 	ErrNotFound        = &problem{"there is none of that id in the record", "bedsaid record list shows what is there"}
 	ErrFull            = &problem{"the disk is full; what was saved before is safe", "free some space and try again"}

@@ -15,6 +15,7 @@ type Act string
 const (
 	ActCreated        Act = "record_created"
 	ActSignedIn       Act = "signed_in"
+	ActAnchorLost     Act = "anchor_made_anew"
 	ActUserAdded      Act = "user_added"
 	ActUserChanged    Act = "user_changed"
 	ActPassphrase     Act = "passphrase_changed"

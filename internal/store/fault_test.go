@@ -411,6 +411,38 @@ func copied(t *testing.T, from string) string {
 	return dir
 }
 
+// A disk that takes no writes does not keep a nurse from reading; a count of
+// writes that is gone is told, and written in the log.
+func TestReadingWithoutWriting(t *testing.T) {
+	dir := prepared(t)
+	ok(t, os.Remove(filepath.Join(dir, anchorName)))
+	v := &faultVFS{VFS: vfs.Find("")}
+	x := openOn(t, dir, v)
+	if n := x.s.Notices(); len(n) != 1 || !strings.Contains(n[0], anchorName) {
+		t.Errorf("%v", n)
+	}
+	found := false
+	ok(t, x.Log(bg, func(e Event) error { found = found || e.Act == ActAnchorLost; return nil }))
+	if !found {
+		t.Error("it is not in the log")
+	}
+	v.mu.Lock()
+	v.fail = func(int) error { return sqlite3.FULL }
+	v.mu.Unlock()
+	y, err := x.s.SignIn(bg, "anna", passphrase)
+	ok(t, err)
+	list, err := y.Encounters(bg, Page{})
+	ok(t, err)
+	if n, err := y.Note(bg, list[0].Notes[0].ID); err != nil || n.Status() != review.Final {
+		t.Errorf("%v %v", n, err)
+	}
+	_, err = y.NewEncounter(bg, details())
+	is(t, err, ErrFull)
+	v.mu.Lock()
+	v.fail = nil
+	v.mu.Unlock()
+}
+
 // The key file is damaged: its copy opens the record and takes its place.
 func TestKeyFileHasACopy(t *testing.T) {
 	dir := prepared(t)

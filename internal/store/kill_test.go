@@ -306,6 +306,58 @@ func TestTwoProcessesWrite(t *testing.T) {
 	t.Logf("%d writes by two processes in %v", n, writing())
 }
 
+// Backups are made while another process adds encounters and this one records:
+// each is whole, holds at least what had been told of when it began, and is
+// restored.
+func TestBackupDuringWriting(t *testing.T) {
+	dir := prepared(t)
+	x := reopen(t, dir)
+	w, err := x.StartRecording(bg, encounter(t, x).ID, wristband)
+	ok(t, err)
+	c := process(t, "write", dir)
+	var out bytes.Buffer
+	c.Stdout = &out
+	ok(t, c.Start())
+	stop, stopped := make(chan struct{}), make(chan error)
+	go func() {
+		for {
+			select {
+			case <-stop:
+				stopped <- nil
+				return
+			default:
+				if err := w.Append(bg, tone(0.5)); err != nil {
+					stopped <- err
+					return
+				}
+			}
+		}
+	}()
+	var made []Report
+	var least []int64
+	for i := range 3 {
+		time.Sleep(100 * time.Millisecond)
+		least = append(least, w.Recording().Samples)
+		r, err := x.Backup(bg, filepath.Join(filepath.Dir(dir), fmt.Sprint("backup", i)))
+		ok(t, err)
+		made = append(made, r)
+	}
+	close(stop)
+	ok(t, <-stopped)
+	ok(t, c.Wait())
+	if made[0].Encounters >= made[2].Encounters || made[0].Seconds >= made[2].Seconds {
+		t.Errorf("nothing was written between the backups: %+v", made)
+	}
+	for i, m := range made {
+		to := filepath.Join(t.TempDir(), "restored")
+		r, err := Restore(bg, filepath.Join(filepath.Dir(dir), fmt.Sprint("backup", i)), to, Unlocking{Login: "anna", Passphrase: passphrase}, options())
+		ok(t, err)
+		if r.Encounters != m.Encounters || r.Seconds != m.Seconds || r.Seconds*Rate < float64(least[i]) {
+			t.Errorf("restored %+v, backed up %+v, %d samples were told of before", r, m, least[i])
+		}
+	}
+}
+
 const plantedWord = "Quillfeather"
 
 // planted puts a word into every place of a record that takes a patient's words.

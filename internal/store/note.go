@@ -172,7 +172,7 @@ func (x *Session) Note(ctx context.Context, id string) (review.Note, error) {
 	})
 	if err == nil && x.firstView(id) {
 		err = x.write(ctx, func(t *tx) error { return t.event(x.user.ID, ActViewed, id, nil) })
-		if errors.Is(err, ErrFull) || errors.Is(err, ErrReadOnly) || errors.Is(err, ErrDisk) {
+		if unwritable(err) {
 			err = nil // what cannot be written must still be readable
 		}
 	}

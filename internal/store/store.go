@@ -81,7 +81,9 @@ type Store struct {
 	// by the database's own lock.
 	writing sync.Mutex
 	notices []string
-	once    sync.Once
+	// anchorLost says that the count of writes was missing and was made anew.
+	anchorLost bool
+	once       sync.Once
 }
 
 // Create sets up a new record in dir, which must be empty or not there, with
@@ -362,6 +364,7 @@ func (s *Store) checkAnchor(ctx context.Context) error {
 	case !ok:
 		// Without it a shorter record cannot be told; it is not a reason to keep a
 		// nurse from her notes.
+		s.anchorLost = true
 		s.notices = append(s.notices, "the file "+anchorName+" was missing or damaged and has been made anew; compare the record with the heads printed on exports (bedsaid verify --against)")
 		return s.anchor.write(have)
 	case have < want:

@@ -87,20 +87,38 @@ func (x *Session) write(ctx context.Context, f func(*tx) error) error {
 	})
 }
 
-// begin makes a session of a user whose passphrase was right.
+// begin makes a session of a user whose passphrase was right. A disk that cannot
+// be written to must not keep her from reading.
 func (s *Store) begin(ctx context.Context, id string) (*Session, error) {
 	x := &Session{s: s, viewed: map[string]bool{}}
+	known := func(t *tx) (err error) {
+		x.user, _, err = t.user(id)
+		if err == nil && !x.user.Retired.IsZero() {
+			err = ErrWrongPassphrase
+		}
+		return err
+	}
 	err := s.write(ctx, func(t *tx) error {
-		var err error
-		if x.user, _, err = t.user(id); err != nil {
+		if err := known(t); err != nil {
 			return err
 		}
-		if !x.user.Retired.IsZero() {
-			return ErrWrongPassphrase
+		if s.anchorLost {
+			if err := t.event(id, ActAnchorLost, "record", nil); err != nil {
+				return err
+			}
 		}
 		return t.event(id, ActSignedIn, id, nil)
 	})
+	if unwritable(err) {
+		s.notices = append(s.notices, err.Error()+"; the record can be read only")
+		err = s.read(ctx, known)
+	}
 	return x, err
+}
+
+// unwritable says whether an error is of a disk that takes no more.
+func unwritable(err error) bool {
+	return errors.Is(err, ErrFull) || errors.Is(err, ErrReadOnly) || errors.Is(err, ErrDisk)
 }
 
 // SignIn begins another session in a record that is open: a second person, or
