@@ -7,17 +7,22 @@ require (
 	github.com/go-audio/audio v1.0.0
 	github.com/go-audio/riff v1.0.0
 	github.com/go-audio/wav v1.1.0
+	github.com/ncruces/go-sqlite3 v0.35.3
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.14.1
 	github.com/sahilm/fuzzy v0.1.3
 	github.com/spf13/cobra v1.10.2
-	golang.org/x/sys v0.38.0
-	golang.org/x/term v0.37.0
+	golang.org/x/crypto v0.54.0
+	golang.org/x/sys v0.47.0
+	golang.org/x/term v0.45.0
 	gonum.org/v1/gonum v0.16.0
+	lukechampine.com/adiantum v1.1.1
 )
 
 require (
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
+	github.com/ncruces/go-sqlite3-wasm/v3 v3.2.35304 // indirect
+	github.com/ncruces/julianday v1.0.0 // indirect
 	github.com/spf13/pflag v1.0.9 // indirect
-	golang.org/x/tools v0.35.0 // indirect
+	golang.org/x/tools v0.45.0 // indirect
 )

@@ -107,19 +107,22 @@ func (m *Main) draft(ctx context.Context, args []string, f draftFlags) error {
 		}
 	}
 	bar := m.progress()
-	d := &pipeline.Drafter{
-		Program: program(), Exam: f.exam, Now: m.Now, Progress: bar.at,
-		Lexicon: func() (*lexicon.Lexicon, error) { return lex, nil },
-	}
 	engine := m.hearing(f.model, f.models)
 	defer engine.close()
-	d.Hearing = engine.open
+	d := m.drafter(lex, f.exam, bar, engine)
 	return m.draftAll(ctx, d, bar, ins, func(i int, in pipeline.Input, n note.Draft) error {
 		if f.out != "" {
 			return m.save(to, outBase(in), endings, n)
 		}
 		return m.print(i, n, f.json)
 	})
+}
+
+func (m *Main) drafter(lex *lexicon.Lexicon, exam string, bar *progress, e *engine) *pipeline.Drafter {
+	return &pipeline.Drafter{
+		Program: program(), Exam: exam, Now: m.Now, Progress: bar.at, Hearing: e.open,
+		Lexicon: func() (*lexicon.Lexicon, error) { return lex, nil },
+	}
 }
 
 func checkExam(lex *lexicon.Lexicon, exam string) error {

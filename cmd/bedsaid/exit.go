@@ -19,6 +19,7 @@ const (
 	exitBadInput      = 3
 	exitMissing       = 4
 	exitUntranscribed = 5
+	exitRecord        = 6
 	exitInterrupted   = 130
 )
 

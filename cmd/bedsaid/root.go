@@ -23,6 +23,7 @@ const exitCodes = `Exit codes:
   3    an input could not be read
   4    the speech engine or a model is missing or damaged
   5    drafted, but the recording has speech that gave no words: listen to it
+  6    the record refuses: wrong passphrase, a rule, or it is damaged
   130  stopped by Ctrl-C`
 
 func (m *Main) root() *cobra.Command {
@@ -61,7 +62,8 @@ func (m *Main) root() *cobra.Command {
 	root.SetVersionTemplate("bedsaid {{.Version}}\n")
 	// Flags, as all else, fit on 80 columns.
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", ".FlagUsagesWrapped 80 "))
-	root.AddCommand(m.draftCommand(), m.modelCommand(), m.doctorCommand(), m.versionCommand())
+	root.AddCommand(m.draftCommand(), m.recordCommand(), m.backupCommand(), m.restoreCommand(), m.verifyCommand(), m.purgeCommand(),
+		m.modelCommand(), m.doctorCommand(), m.versionCommand())
 	return root
 }
 

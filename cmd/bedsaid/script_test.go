@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"testing"
 	"time"
@@ -55,7 +56,7 @@ func TestScripts(t *testing.T) {
 			}
 			return false, fmt.Errorf("unknown condition %q", cond)
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"code": code, "mode": mode, "narrow": narrow},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"code": code, "mode": mode, "narrow": narrow, "capture": capture},
 	})
 }
 
@@ -76,6 +77,19 @@ func code(ts *testscript.TestScript, neg bool, args []string) {
 	if strconv.Itoa(got) != args[0] {
 		ts.Fatalf("exit code %d, want %s", got, args[0])
 	}
+}
+
+// capture NAME FILE PATTERN: put what the pattern's group finds into the
+// environment.
+func capture(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: capture NAME FILE PATTERN")
+	}
+	m := regexp.MustCompile(args[2]).FindStringSubmatch(ts.ReadFile(args[1]))
+	if len(m) != 2 {
+		ts.Fatalf("%s does not hold %s", args[1], args[2])
+	}
+	ts.Setenv(args[0], m[1])
 }
 
 // mode PERM FILE: demand a file's permissions.

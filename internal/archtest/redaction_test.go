@@ -6,9 +6,12 @@ import (
 	"log/slog"
 	"strings"
 	"testing"
+	"time"
 
 	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
+	"bedsaid/internal/review"
+	"bedsaid/internal/store"
 	"bedsaid/internal/transcript"
 )
 
@@ -25,13 +28,27 @@ func TestValuesPrintNoWords(t *testing.T) {
 		Attention: []finding.Attention{{Why: planted, Evidence: span}}}
 	src := note.Source{Name: "a.txt", Transcript: words}
 	d := note.Compose(src, set, note.NewOutline([]note.Region{{ID: "eyes", Title: "Eyes"}}, []note.Item{{ID: f.ID, Region: "eyes", Name: "conjunctiva"}}))
+	decision := review.Decision{Kind: review.Comment, Text: planted, Why: planted, Finding: f, At: time.Unix(9, 0),
+		By: review.Person{ID: "u1", Role: review.Examiner}}
+	reviewed, err := review.Begin(d, decision.By).Apply(decision)
+	if err != nil {
+		t.Fatal(err)
+	}
+	encounter := store.Encounter{ID: "e1", Details: store.Details{Patient: [2]store.Identifier{{Kind: "name", Value: planted}}, Bed: planted,
+		Consent: store.Consent{From: planted, How: planted}}}
 	if !strings.Contains(words.Text(), planted) || len(d.Sections) != 1 {
 		t.Fatal("nothing was planted")
 	}
 	for name, v := range map[string]any{
 		"transcript": words, "transcript pointer": &words, "finding": f, "findings": []finding.Finding{f}, "set": set, "set pointer": &set,
 		"source": src, "draft": d, "draft pointer": &d, "section": d.Sections[0], "sections": d.Sections, "entry": d.Sections[0].Entries[0],
-		"holder": struct{ D note.Draft }{d},
+		"decision": decision, "decisions": reviewed.Decisions(), "note": reviewed, "note pointer": &reviewed,
+		"line": reviewed.Lines()[0], "lines": reviewed.Lines(), "remarks": reviewed.Comments(), "version": review.Version{Lines: reviewed.Lines()},
+		"encounter": encounter, "details": encounter.Details, "identifiers": encounter.Patient, "consent": encounter.Consent,
+		"summary": store.Summary{Encounter: encounter}, "confirmed": store.Confirmed{planted, planted},
+		"conflict":           &store.ConflictError{Seen: reviewed, Now: reviewed, Yours: decision},
+		"encounter conflict": &store.EncounterConflict{Yours: encounter.Details, Now: encounter},
+		"holder":             struct{ D note.Draft }{d},
 	} {
 		for _, verb := range []string{"%v", "%+v", "%#v", "%s", "%q", "%x"} {
 			if got := fmt.Sprintf(verb, v); strings.Contains(got, planted) || strings.Contains(got, fmt.Sprintf("%x", planted)) {

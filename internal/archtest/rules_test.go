@@ -22,6 +22,8 @@ var mayImport = map[string][]string{
 	"internal/extract":           {"internal/transcript", "lexicon", "internal/finding"},
 	"internal/note":              {"internal/transcript", "lexicon", "internal/finding"},
 	"internal/export":            {"internal/transcript", "lexicon", "internal/finding", "internal/note"},
+	"internal/review":            {"internal/transcript", "internal/finding", "internal/note"},
+	"internal/store":             {"internal/transcript", "internal/finding", "internal/note", "internal/review", "internal/export"},
 	"internal/pipeline": {"internal/audio", "internal/speech", "internal/transcript", "lexicon", "internal/finding",
 		"internal/extract", "internal/note", "internal/export"},
 	"internal/corpus": {"internal/transcript", "internal/finding", "internal/note", "lexicon"},

@@ -186,27 +186,31 @@ func jsonFinding(t transcript.Transcript, f finding.Finding) any {
 	return j
 }
 
+type jsonLeftOutT struct {
+	Text  string      `json:"text"`
+	Why   finding.Why `json:"why"`
+	Words [2]int      `json:"words"`
+	Start *float64    `json:"start"`
+	End   *float64    `json:"end"`
+}
+
 func jsonLeftOut(t transcript.Transcript, l finding.LeftOut) any {
-	j := struct {
-		Text  string      `json:"text"`
-		Why   finding.Why `json:"why"`
-		Words [2]int      `json:"words"`
-		Start *float64    `json:"start"`
-		End   *float64    `json:"end"`
-	}{Text: t.Quote(l.Span), Why: l.Why, Words: [2]int{l.Span.Start, l.Span.End}}
+	j := jsonLeftOutT{Text: t.Quote(l.Span), Why: l.Why, Words: [2]int{l.Span.Start, l.Span.End}}
 	j.Start, j.End = times(t, l.Span)
 	return j
 }
 
+type jsonAttentionT struct {
+	ID       *string        `json:"id"`
+	Side     *string        `json:"side"`
+	Why      string         `json:"why"`
+	Urgency  string         `json:"urgency"`
+	Source   string         `json:"source"`
+	Evidence []jsonEvidence `json:"evidence"`
+}
+
 func jsonAttention(t transcript.Transcript, a finding.Attention) any {
-	return struct {
-		ID       *string        `json:"id"`
-		Side     *string        `json:"side"`
-		Why      string         `json:"why"`
-		Urgency  string         `json:"urgency"`
-		Source   string         `json:"source"`
-		Evidence []jsonEvidence `json:"evidence"`
-	}{orNull(a.ID), orNull(a.Side.String()), a.Why, a.Urgency.String(), a.Source, jsonEvidenceOf(t, a.Evidence)}
+	return jsonAttentionT{orNull(a.ID), orNull(a.Side.String()), a.Why, a.Urgency.String(), a.Source, jsonEvidenceOf(t, a.Evidence)}
 }
 
 // missingID is "id", or "id@left" where one side alone is missing.

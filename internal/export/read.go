@@ -31,17 +31,29 @@ const adviceOwn = "give a file that `bedsaid draft --json` wrote, or a plain tex
 // words. Keys it does not know are ignored. Anything that would have to be
 // guessed is a FormatError.
 func ReadTranscript(r io.Reader) (note.Source, error) {
-	var j struct {
-		Format     *string `json:"format"`
-		Transcript *struct {
-			Text  *string    `json:"text"`
-			Words []jsonWord `json:"words"`
-		} `json:"transcript"`
-		Recording  *jsonRecording  `json:"recording"`
-		Provenance *jsonProvenance `json:"provenance"`
-	}
-	fail := func(problem, advice string) (note.Source, error) {
-		return note.Source{}, &FormatError{problem, advice}
+	_, src, err := readDraft(r)
+	return src, err
+}
+
+// jsonDraft is the whole object; the findings are decoded where they are wanted.
+type jsonDraft struct {
+	Format     *string `json:"format"`
+	Transcript *struct {
+		Text  *string    `json:"text"`
+		Words []jsonWord `json:"words"`
+	} `json:"transcript"`
+	Recording   *jsonRecording  `json:"recording"`
+	Provenance  *jsonProvenance `json:"provenance"`
+	Findings    json.RawMessage `json:"findings"`
+	LeftOut     json.RawMessage `json:"left_out"`
+	Unmentioned json.RawMessage `json:"unmentioned"`
+	Attention   json.RawMessage `json:"attention"`
+	Cautions    json.RawMessage `json:"cautions"`
+}
+
+func readDraft(r io.Reader) (j jsonDraft, src note.Source, err error) {
+	fail := func(problem, advice string) (jsonDraft, note.Source, error) {
+		return jsonDraft{}, note.Source{}, &FormatError{problem, advice}
 	}
 	dec := json.NewDecoder(r)
 	if err := dec.Decode(&j); err != nil {
@@ -82,7 +94,7 @@ func ReadTranscript(r io.Reader) (note.Source, error) {
 	if j.Transcript.Text != nil && *j.Transcript.Text != t.Text() {
 		return fail("the transcript's text and its words differ", "edit a copy as plain text (.txt) and draft from that")
 	}
-	src := note.Source{Provenance: provenanceOf(j.Provenance)}
+	src = note.Source{Provenance: provenanceOf(j.Provenance)}
 	if j.Recording != nil {
 		src.Notices = j.Recording.Notices
 		rec, ok := recordingOf(*j.Recording)
@@ -92,7 +104,7 @@ func ReadTranscript(r io.Reader) (note.Source, error) {
 		t.Recording = rec
 	}
 	src.Transcript = t
-	return src, nil
+	return j, src, nil
 }
 
 func recordingOf(j jsonRecording) (*transcript.Recording, bool) {

@@ -93,10 +93,7 @@ func (o Outline) index(id string) int {
 func (o Outline) sections(set finding.Set) []Section {
 	byRegion := map[string]*Section{}
 	at := func(id string) *Section {
-		r := o.item(id).Region
-		if !slices.ContainsFunc(o.regions, func(x Region) bool { return x.ID == r }) {
-			r = otherRegion.ID
-		}
+		r := o.region(o.item(id).Region).ID
 		if byRegion[r] == nil {
 			byRegion[r] = &Section{}
 		}

@@ -1,0 +1,165 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"bedsaid/internal/audio"
+	"bedsaid/internal/pipeline"
+	"bedsaid/internal/store"
+	"bedsaid/lexicon"
+)
+
+const keepLong = `Keep opens an encounter in the record, keeps the sound of INPUT in it, drafts the
+note and keeps that too, for review. INPUT is what bedsaid draft reads. It asks
+for, in this order: your passphrase, the two identifiers of the patient as they
+stand on the wristband, the bed, and for sound from whom consent to recording
+came and how. Sound is kept as it is heard: 16 kHz, mono, 16 bits. INPUT itself
+is left where it is; deleting it is up to you.`
+
+type keepFlags struct {
+	recordFlags
+	exam, model, models, examined string
+	kinds                         []string
+}
+
+func (m *Main) recordKeepCommand() *cobra.Command {
+	var f keepFlags
+	c := &cobra.Command{
+		Use: "keep INPUT", Short: "Keep a recording or typed words, and their draft", Long: keepLong,
+		Example: `  bedsaid record keep exam.wav
+  bedsaid record keep exam.txt --examined 2026-11-25T03:10:00-05:00`,
+		Args: exactly(1, "one recording or text"),
+		RunE: func(cmd *cobra.Command, args []string) error { return m.keep(cmd.Context(), f, args[0]) },
+	}
+	m.recordFlags(c, &f.recordFlags)
+	c.Flags().StringSliceVar(&f.kinds, "identifiers", []string{"record number", "date of birth"}, "the two `KINDS` of identifiers that your site uses")
+	c.Flags().StringVar(&f.examined, "examined", "", "when the patient was examined, a `TIME` such as 2026-11-25T03:10:00-05:00 (default: now)")
+	c.Flags().StringVar(&f.exam, "exam", "", "what was examined, as a `SCOPE` such as eyes")
+	m.modelFlags(c, &f.model, &f.models)
+	return c
+}
+
+func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
+	lex, err := lexicon.Builtin()
+	if err != nil {
+		return fmt.Errorf("load lexicon: %w", err)
+	}
+	if err := checkExam(lex, f.exam); err != nil {
+		return err
+	}
+	d := store.Details{ExaminedAt: m.Now()}
+	if f.examined != "" {
+		if d.ExaminedAt, err = time.Parse(time.RFC3339, f.examined); err != nil {
+			return usage("--examined is no time").hint("write it as 2026-11-25T03:10:00-05:00")
+		}
+	}
+	if len(f.kinds) != 2 {
+		return usage("--identifiers names %d kinds, not two", len(f.kinds)).hint(`such as --identifiers "record number,date of birth"`)
+	}
+	// What cannot be read is told before anything is asked.
+	var clip *audio.Clip
+	if spoken := !isWords(path); spoken {
+		if clip, err = audio.Open(ctx, path, func(float64) {}); err != nil {
+			return err
+		}
+	}
+	return m.withRecord(ctx, f.recordFlags, func(x *store.Session, ask *asker) error {
+		if err := m.askDetails(ask, f.kinds, clip != nil, &d); err != nil {
+			return err
+		}
+		return m.keepIn(ctx, x, f, lex, path, clip, d)
+	})
+}
+
+// isWords says whether an input is typed words or a draft, by its name.
+func isWords(path string) bool {
+	p := strings.ToLower(path)
+	return strings.HasSuffix(p, ".txt") || strings.HasSuffix(p, ".json")
+}
+
+func (m *Main) askDetails(ask *asker, kinds []string, spoken bool, d *store.Details) error {
+	var err error
+	for i, k := range kinds {
+		d.Patient[i].Kind = strings.TrimSpace(k)
+		if d.Patient[i].Value, err = ask.line(k + " on the wristband"); err != nil {
+			return err
+		}
+	}
+	if d.Bed, err = ask.line("Bed"); err != nil || !spoken {
+		return err
+	}
+	if d.Consent.From, err = ask.line("Consent to recording came from (empty: there is none)"); err != nil {
+		return err
+	}
+	if d.Consent.How, err = ask.line("How it was given"); err != nil {
+		return err
+	}
+	d.Consent.At = d.ExaminedAt
+	return nil
+}
+
+func (m *Main) keepIn(ctx context.Context, x *store.Session, f keepFlags, lex *lexicon.Lexicon, path string, clip *audio.Clip, details store.Details) error {
+	if clip != nil && !details.Consent.Holds() {
+		return store.ErrConsent
+	}
+	e, err := x.NewEncounter(ctx, details)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(m.Stdout, "encounter %s\n", e.ID)
+	recording := ""
+	if clip != nil {
+		if recording, err = keepSound(ctx, x, e, clip); err != nil {
+			return err
+		}
+		fmt.Fprintf(m.Stdout, "sound %s, %.0f s\n", recording, clip.Seconds())
+	}
+	bar := m.progress()
+	bar.of("input")
+	engine := m.hearing(f.model, f.models)
+	defer engine.close()
+	in := pipeline.Input{Path: path}
+	n, err := m.drafter(lex, f.exam, bar, engine).Draft(ctx, in)
+	bar.clear()
+	if err != nil {
+		if recording != "" && ctx.Err() == nil {
+			fmt.Fprintln(m.Stderr, "bedsaid: the sound is kept; its note could not be drafted")
+		}
+		return err
+	}
+	info, err := x.SaveDraft(ctx, e.ID, recording, n)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(m.Stdout, "note %s, not signed\n", info.ID)
+	if m.warnUntranscribed(in, n) {
+		return &failure{code: exitUntranscribed, err: errors.New("speech gave no words"), silent: true}
+	}
+	return nil
+}
+
+func keepSound(ctx context.Context, x *store.Session, e store.Encounter, clip *audio.Clip) (string, error) {
+	w, err := x.StartRecording(ctx, e.ID, store.Confirmed{e.Patient[0].Value, e.Patient[1].Value})
+	if err != nil {
+		return "", err
+	}
+	const step = 60 * audio.Rate
+	for at := 0; at < clip.Len(); at += step {
+		part := clip.Samples(at, at+step)
+		pcm := make([]int16, len(part))
+		for i, v := range part {
+			pcm[i] = int16(min(max(math.RoundToEven(float64(v)*32768), math.MinInt16), math.MaxInt16))
+		}
+		if err := w.Append(ctx, pcm); err != nil {
+			return "", err
+		}
+	}
+	return w.Recording().ID, w.Finish(ctx)
+}

@@ -1,0 +1,166 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"bedsaid/internal/review"
+	"bedsaid/internal/store"
+)
+
+// userFlags describe a user to be added.
+type userFlags struct {
+	login, name, credentials, role string
+	manages                        bool
+}
+
+func (u *userFlags) flags(c *cobra.Command) {
+	c.Flags().StringVar(&u.name, "name", "", "full `NAME` as it stands below a note")
+	c.Flags().StringVar(&u.credentials, "credentials", "", "`LETTERS` behind the name, such as RN")
+	c.Flags().StringVar(&u.role, "role", u.role, "`ROLE`: examiner, student, preceptor or reviewer")
+	roles := []string{"examiner", "student", "preceptor", "reviewer"}
+	must(c.RegisterFlagCompletionFunc("role", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return roles, cobra.ShellCompDirectiveNoFileComp
+	}))
+}
+
+func (u userFlags) user() (store.NewUser, error) {
+	role := review.ParseRole(u.role)
+	if role == review.RoleUnknown {
+		return store.NewUser{}, usage("unknown role %q", u.role).hint("roles are examiner, student, preceptor, reviewer")
+	}
+	if u.login == "" || u.name == "" {
+		return store.NewUser{}, usage("a user needs a login and a name").hint("--user anna --name \"Anna Example\" --credentials RN")
+	}
+	return store.NewUser{Login: u.login, Name: u.name, Credentials: u.credentials, Role: role, Manages: u.manages}, nil
+}
+
+func (m *Main) userCommand() *cobra.Command {
+	c := group(&cobra.Command{
+		Use: "user", Short: "See, add and retire users; change a passphrase; recover",
+		Example: `  bedsaid record user add sam --name "Sam Sample" --role student
+  bedsaid record user passphrase`,
+	})
+	var f recordFlags
+	u := userFlags{role: "examiner"}
+	session := func(run func(context.Context, *store.Session, *asker, []string) error) func(*cobra.Command, []string) error {
+		return func(cmd *cobra.Command, args []string) error {
+			return m.withRecord(cmd.Context(), f, func(x *store.Session, ask *asker) error { return run(cmd.Context(), x, ask, args) })
+		}
+	}
+	add := &cobra.Command{
+		Use: "add LOGIN", Short: "Add a user with a first passphrase",
+		Example: `  bedsaid record user add sam --name "Sam Sample" --role student`,
+		Args:    exactly(1, "a login"),
+		RunE: session(func(ctx context.Context, x *store.Session, ask *asker, args []string) error {
+			u := u
+			u.login = args[0]
+			n, err := u.user()
+			if err != nil {
+				return err
+			}
+			passphrase, err := ask.newSecret("First passphrase of " + u.login)
+			if err != nil {
+				return err
+			}
+			if _, err := x.AddUser(ctx, n, passphrase); err != nil {
+				return err
+			}
+			fmt.Fprintf(m.Stdout, "Added %s. She changes the passphrase with: bedsaid record user passphrase --user %s\n", u.login, u.login)
+			return nil
+		}),
+	}
+	u.flags(add)
+	add.Flags().BoolVar(&u.manages, "manages", false, "she may add and retire users, and purge")
+	list := &cobra.Command{
+		Use: "list", Short: "List all users", Example: "  bedsaid record user list", Args: exactly(0, "no arguments"),
+		RunE: session(func(ctx context.Context, x *store.Session, _ *asker, _ []string) error { return m.userList(ctx, x) }),
+	}
+	retire := &cobra.Command{
+		Use: "retire LOGIN", Short: "Take a user's access away; what she signed stays", Example: "  bedsaid record user retire sam",
+		Args: exactly(1, "a login"),
+		RunE: session(func(ctx context.Context, x *store.Session, _ *asker, args []string) error {
+			users, err := x.Users(ctx)
+			if err != nil {
+				return err
+			}
+			for _, o := range users {
+				if o.Login == args[0] && o.Retired.IsZero() {
+					return x.RetireUser(ctx, o.ID)
+				}
+			}
+			return failed(exitUsage, fmt.Errorf("no user %q", args[0])).hint("bedsaid record user list shows them")
+		}),
+	}
+	passphrase := &cobra.Command{
+		Use: "passphrase", Short: "Change your passphrase", Example: "  bedsaid record user passphrase",
+		Args: exactly(0, "no arguments"),
+		RunE: session(func(ctx context.Context, x *store.Session, ask *asker, _ []string) error {
+			old, err := ask.secret("Your passphrase once more")
+			if err != nil {
+				return err
+			}
+			fresh, err := ask.newSecret("New passphrase")
+			if err != nil {
+				return err
+			}
+			return x.ChangePassphrase(ctx, old, fresh)
+		}),
+	}
+	recovery := &cobra.Command{
+		Use: "recover", Short: "Set a new passphrase by the printed recovery key", Example: "  bedsaid record user recover --user anna",
+		Args: exactly(0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error { return m.userRecover(cmd.Context(), f) },
+	}
+	for _, sub := range []*cobra.Command{add, list, retire, passphrase, recovery} {
+		m.recordFlags(sub, &f)
+		c.AddCommand(sub)
+	}
+	return c
+}
+
+func (m *Main) userList(ctx context.Context, x *store.Session) error {
+	users, err := x.Users(ctx)
+	if err != nil {
+		return err
+	}
+	for _, u := range users {
+		more := ""
+		if u.Manages {
+			more = ", manages"
+		}
+		if !u.Retired.IsZero() {
+			more = ", retired " + u.Retired.Format(clock)
+		}
+		fmt.Fprintf(m.Stdout, "%s  %s%s\n", u.Login, plainLine(underNote(u.Person())), more)
+	}
+	return nil
+}
+
+func (m *Main) userRecover(ctx context.Context, f recordFlags) error {
+	dir, login, opt, err := m.begin(f)
+	if err != nil {
+		return err
+	}
+	ask := m.asker()
+	typed, err := ask.secret("Recovery key")
+	if err != nil {
+		return err
+	}
+	key, err := store.ParseRecoveryKey(typed)
+	if err != nil {
+		return refused(err)
+	}
+	fresh, err := ask.newSecret("New passphrase")
+	if err != nil {
+		return err
+	}
+	x, err := store.Recover(ctx, dir, key, login, fresh, opt)
+	if err != nil {
+		return refused(err)
+	}
+	fmt.Fprintf(m.Stdout, "%s has a new passphrase; it is written in the log.\n", login)
+	return refused(x.Close())
+}

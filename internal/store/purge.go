@@ -1,0 +1,155 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+)
+
+// DefaultKeepSound is how long sound is kept after the last signature of its
+// notes, where the site has no rule of its own: long enough to settle what was
+// said after a shift, an incident report or a complaint of the first weeks; not
+// longer, since the signed note is the record, and a voice kept is a voice that
+// can be stolen or demanded. Law, local policy and a legal hold come first.
+// (Common practice, no source.)
+const DefaultKeepSound = 30 * 24 * time.Hour
+
+// Retention is a site's rule for sound. Notes are never purged.
+type Retention struct {
+	// KeepSound is how long sound is kept after the last signature. Sound of a
+	// note that is not signed, or of which no note was made, is never purged by it.
+	KeepSound time.Duration
+	// Withdrawn takes also the sound of encounters whose consent was withdrawn.
+	Withdrawn bool
+	// Except are encounters that are on hold.
+	Except []string
+}
+
+// Purgeable lists the recordings whose sound the rule lets go of.
+func (x *Session) Purgeable(ctx context.Context, rule Retention) ([]Recording, error) {
+	var out []Recording
+	err := x.s.read(ctx, func(t *tx) (err error) {
+		out, err = t.purgeable(rule)
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("purge: %w", err)
+	}
+	return out, nil
+}
+
+func (t *tx) purgeable(rule Retention) ([]Recording, error) {
+	held := map[string]bool{}
+	for _, id := range rule.Except {
+		if _, err := t.encounter(id); err != nil {
+			return nil, err // a hold that names nothing must not be passed over
+		}
+		held[id] = true
+	}
+	var all, out []Recording
+	err := t.each("SELECT "+recordingColumns+" FROM recordings ORDER BY place", nil, func(scan func(...any) error) error {
+		r, err := t.scanRecording(scan)
+		all = append(all, r)
+		return err
+	})
+	for _, r := range all {
+		if err != nil {
+			break
+		}
+		if r.State == RecordingPurged || held[r.Encounter] {
+			continue
+		}
+		var due bool
+		due, err = t.due(r, rule)
+		if due {
+			out = append(out, r)
+		}
+	}
+	return out, err
+}
+
+// due says whether the rule lets go of a recording's sound.
+func (t *tx) due(r Recording, rule Retention) (bool, error) {
+	e, err := t.encounter(r.Encounter)
+	if err != nil {
+		return false, err
+	}
+	if rule.Withdrawn && !e.Consent.Withdrawn.IsZero() {
+		return true, nil
+	}
+	if r.State != RecordingEnded {
+		return false, nil
+	}
+	notes, err := t.noteInfos(r.Encounter)
+	if err != nil {
+		return false, err
+	}
+	drafted := false
+	for _, n := range notes {
+		if n.Recording != r.ID {
+			continue
+		}
+		drafted = true
+		l, err := t.load(n.ID)
+		if err != nil {
+			return false, err
+		}
+		v := l.note.Versions()
+		if len(v) == 0 || l.note.Status().Open() {
+			return false, nil
+		}
+		for _, s := range v[len(v)-1].Signatures {
+			if t.s.opt.Now().Sub(s.At) < rule.KeepSound {
+				return false, nil
+			}
+		}
+	}
+	return drafted, nil
+}
+
+// PurgeSound deletes the sound that the rule lets go of, and writes each
+// deletion in the log. That there was a recording, its length and the head of
+// its chain stay. The rule is asked again within each deletion.
+func (x *Session) PurgeSound(ctx context.Context, rule Retention) ([]Recording, error) {
+	if !x.user.Manages {
+		return nil, fmt.Errorf("purge: %w", ErrRole)
+	}
+	list, err := x.Purgeable(ctx, rule)
+	if err != nil {
+		return nil, err
+	}
+	var done []Recording
+	for _, r := range list {
+		err := x.write(ctx, func(t *tx) error {
+			now, err := t.recording(r.ID)
+			if err != nil {
+				return err
+			}
+			if due, err := t.due(now, rule); err != nil || !due {
+				return err
+			}
+			if err := t.exec("DELETE FROM sound WHERE recording = ?", r.ID); err != nil {
+				return err
+			}
+			now.State = RecordingPurged
+			if err := t.putRecording(now); err != nil {
+				return err
+			}
+			done = append(done, now)
+			return t.event(x.user.ID, ActSoundPurged, r.ID, map[string]any{"samples": now.Samples, "pieces": now.pieces, "head": now.head})
+		})
+		if err != nil {
+			return done, fmt.Errorf("purge: %w", err)
+		}
+	}
+	if len(done) > 0 {
+		// What was deleted is overwritten in the file; its traces in the log of
+		// writes go with it, and the room is given back.
+		for _, q := range []string{"PRAGMA incremental_vacuum", "PRAGMA wal_checkpoint(TRUNCATE)"} {
+			if err := x.s.run(ctx, q); err != nil {
+				return done, fmt.Errorf("purge: %w", err)
+			}
+		}
+	}
+	return done, nil
+}

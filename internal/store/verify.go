@@ -1,0 +1,361 @@
+package store
+
+import (
+	"context"
+	"crypto/hmac"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"maps"
+	"regexp"
+	"slices"
+	"strconv"
+
+	"bedsaid/internal/review"
+)
+
+// Report is what a verification found.
+type Report struct {
+	Users, Encounters, Recordings, Notes, Signed, Decisions, Events int
+	// Seconds of sound that was read and checked.
+	Seconds float64
+	// Problems is empty where all is whole.
+	Problems []Problem
+}
+
+// Problem is one thing that is not as it was written. It holds no word of a
+// patient.
+type Problem struct {
+	// Subject is the id of what is concerned, or the name of a part of the record.
+	Subject string
+	What    string
+}
+
+func (p Problem) String() string { return p.Subject + ": " + p.What }
+
+// Verify reads the whole record and checks it: the database's own structure,
+// every keyed hash, every chain, and that all that the log says was made is
+// there. It goes on after a problem, to find them all.
+func (x *Session) Verify(ctx context.Context) (Report, error) {
+	r, err := x.s.verify(ctx)
+	if err != nil {
+		return Report{}, fmt.Errorf("verify record: %w", err)
+	}
+	return r, nil
+}
+
+func (s *Store) verify(ctx context.Context) (Report, error) {
+	v := newVerifier()
+	err := s.read(ctx, func(t *tx) error {
+		v.t = t
+		return v.all()
+	})
+	return v.r, err
+}
+
+type verifier struct {
+	t *tx
+	r Report
+	// made are the things that the log says were made and that were not met yet.
+	made map[string]Act
+	// heads are the links of each note's chain that the log names, versions the
+	// last version of each encounter and user.
+	heads    map[string][]noteHead
+	versions map[string]int
+}
+
+func newVerifier() *verifier {
+	return &verifier{made: map[string]Act{}, heads: map[string][]noteHead{}, versions: map[string]int{}}
+}
+
+type noteHead struct {
+	Seq     int    `json:"seq"`
+	Head    []byte `json:"head"`
+	Version int    `json:"version"`
+}
+
+// version compares the last version of something with the one in the log.
+func (v *verifier) version(id string, have int) {
+	if want := v.versions[id]; have < want {
+		v.problem(id, fmt.Sprintf("it stands at version %d and was at %d: the last change was dropped", have, want))
+	}
+}
+
+func (v *verifier) all() error {
+	for _, step := range []func() error{v.structure, v.meta, v.log, v.users, v.encounters, v.recordings, v.drafts, v.notes} {
+		if err := step(); err != nil && !v.note("record", err) {
+			return err
+		}
+	}
+	for _, id := range slices.Sorted(maps.Keys(v.made)) {
+		v.problem(id, "it is in the log ("+string(v.made[id])+") and not in the record")
+	}
+	return nil
+}
+
+func (v *verifier) problem(subject, what string) {
+	v.r.Problems = append(v.r.Problems, Problem{subject, what})
+}
+
+// note writes a damage down as a problem; any other error it leaves alone.
+func (v *verifier) note(subject string, err error) bool {
+	if err = translate(err); errors.Is(err, ErrDamaged) || errors.Is(err, ErrNotFound) {
+		v.problem(subject, err.Error())
+		return true
+	}
+	return false
+}
+
+func (v *verifier) ids(query string) ([]string, error) {
+	var ids []string
+	err := v.t.each(query, nil, func(scan func(...any) error) error {
+		ids = append(ids, "")
+		return scan(&ids[len(ids)-1])
+	})
+	return ids, err
+}
+
+func (v *verifier) structure() error {
+	return v.t.each("PRAGMA integrity_check", nil, func(scan func(...any) error) error {
+		var line string
+		if err := scan(&line); err != nil {
+			return err
+		}
+		if line != "ok" {
+			v.problem(recordName, "the database's structure is damaged") // its own words may quote a row
+		}
+		return nil
+	})
+}
+
+func (v *verifier) log() error {
+	made := map[Act]bool{ActUserAdded: true, ActEncounter: true, ActRecording: true, ActDraft: true}
+	return v.t.events(func(e Event) error {
+		v.r.Events++
+		if made[e.Act] {
+			v.made[e.Subject] = e.Act
+		}
+		var h noteHead
+		switch e.Act {
+		case ActDecided, ActSigned, ActEncounterEdit, ActConsentEnd, ActUserChanged:
+			if err := decode([]byte(e.Detail), &h); err != nil {
+				return err
+			}
+		default:
+			return nil
+		}
+		if h.Head != nil {
+			v.heads[e.Subject] = append(v.heads[e.Subject], h)
+		} else {
+			v.versions[e.Subject] = max(v.versions[e.Subject], h.Version)
+		}
+		return nil
+	})
+}
+
+func (v *verifier) meta() error {
+	for _, name := range []string{"record", "writes"} {
+		if _, err := v.t.meta(name); err != nil {
+			return fmt.Errorf("%w (meta)", ErrDamaged)
+		}
+	}
+	return nil
+}
+
+func (v *verifier) users() error {
+	all, err := v.t.users()
+	v.r.Users = len(all)
+	for _, u := range all {
+		delete(v.made, u.ID)
+		_, version, err := v.t.user(u.ID)
+		if err != nil {
+			return err
+		}
+		v.version(u.ID, version)
+	}
+	return err
+}
+
+// drafts that no note is made of would be passed over by the notes.
+func (v *verifier) drafts() error {
+	ids, err := v.ids("SELECT id FROM drafts WHERE id NOT IN (SELECT draft FROM notes) ORDER BY id")
+	for _, id := range ids {
+		v.problem(id, "a draft without its note")
+	}
+	return err
+}
+
+func (v *verifier) encounters() error {
+	ids, err := v.ids("SELECT id FROM encounters ORDER BY place")
+	for _, id := range ids {
+		v.r.Encounters++
+		delete(v.made, id)
+		h, err := v.t.encounterHistory(id)
+		if err != nil && !v.note(id, err) {
+			return err
+		}
+		v.version(id, len(h))
+	}
+	return err
+}
+
+func (v *verifier) recordings() error {
+	ids, err := v.ids("SELECT id FROM recordings ORDER BY place")
+	for _, id := range ids {
+		v.r.Recordings++
+		delete(v.made, id)
+		r, err := v.t.recording(id)
+		if err == nil && r.State != RecordingPurged {
+			err = v.t.pieces(r, 1, nil, func(_ int64, samples []int16) error {
+				v.r.Seconds += float64(len(samples)) / Rate
+				return nil
+			})
+		}
+		if err != nil && !v.note(id, err) {
+			return err
+		}
+	}
+	return err
+}
+
+func (v *verifier) notes() error {
+	ids, err := v.ids("SELECT id FROM notes ORDER BY place")
+	for _, id := range ids {
+		v.r.Notes++
+		delete(v.made, id)
+		l, err := v.t.load(id)
+		if err != nil {
+			if !v.note(id, err) {
+				return err
+			}
+			continue
+		}
+		v.r.Decisions += l.info.Length
+		if l.note.Status().Signed() {
+			v.r.Signed++
+		}
+		if err := v.patients(l); err != nil {
+			return err
+		}
+		for _, h := range v.heads[id] {
+			if problem := l.holds(h.Seq, h.Head); problem != "" {
+				v.problem(id, problem)
+				break
+			}
+		}
+	}
+	return err
+}
+
+// patients finds signatures that were made for another state of the encounter
+// than the record has.
+func (v *verifier) patients(l loaded) error {
+	for _, p := range l.patients {
+		var mac []byte
+		err := v.t.row(`SELECT mac FROM encounters WHERE id = ?1 AND version = ?2
+			UNION ALL SELECT mac FROM encounters_before WHERE id = ?1 AND version = ?2`, []any{l.info.Encounter, p.Version}, &mac)
+		if err != nil && !errors.Is(err, ErrNotFound) {
+			return err
+		}
+		if err != nil || !hmac.Equal(mac, p.MAC) {
+			v.problem(l.info.ID, "it was signed for the encounter as it stood at a version that is not there")
+		}
+	}
+	return nil
+}
+
+// holds says what is wrong where a note's chain does not hold that link.
+func (l loaded) holds(length int, head []byte) string {
+	switch {
+	case length < 0 || length >= len(l.heads):
+		return fmt.Sprintf("it has %d decisions and had %d: decisions were dropped from its end", l.info.Length, length)
+	case !hmac.Equal(l.heads[length], head):
+		return fmt.Sprintf("its first %d decisions are not those that it had", length)
+	}
+	return ""
+}
+
+// Seal names a note's chain at one moment: how long it was, and its last link.
+// It stands on every signed export, so that a record from which the end was
+// taken, which shows nothing by itself, can be told from the paper.
+type Seal struct {
+	Note   string
+	Length int
+	Head   []byte
+}
+
+// String gives the line that stands on an export.
+func (s Seal) String() string {
+	return fmt.Sprintf("bedsaid-seal/1 %s %d %s", s.Note, s.Length, hex.EncodeToString(s.Head))
+}
+
+var sealLine = regexp.MustCompile(`bedsaid-seal/1\s+(n[0-9a-z]{16})\s+(\d{1,9})\s+([0-9a-f]{64})`)
+
+// ParseSeals finds all seals in the text of an export.
+func ParseSeals(text string) []Seal {
+	var out []Seal
+	for _, m := range sealLine.FindAllStringSubmatch(text, -1) {
+		length, err1 := strconv.Atoi(m[2])
+		head, err2 := hex.DecodeString(m[3])
+		if err1 == nil && err2 == nil {
+			out = append(out, Seal{m[1], length, head})
+		}
+	}
+	return out
+}
+
+// Export gives a note and its seal for handing on, after the patient's
+// identifiers were confirmed. To, such as "text to a file", goes into the log.
+func (x *Session) Export(ctx context.Context, id, to string, c Confirmed) (review.Note, Seal, error) {
+	var l loaded
+	wrongPatient := false
+	err := x.write(ctx, func(t *tx) error {
+		var err error
+		if l, err = t.load(id); err != nil {
+			return err
+		}
+		e, err := t.encounter(l.info.Encounter)
+		if err != nil {
+			return err
+		}
+		if wrongPatient = !e.identified(c); wrongPatient {
+			return t.event(x.user.ID, ActIdentityFailed, id, nil)
+		}
+		return t.event(x.user.ID, ActExported, id, map[string]any{"to": to, "length": l.info.Length})
+	})
+	if err == nil && wrongPatient {
+		err = ErrIdentity
+	}
+	if err != nil {
+		return review.Note{}, Seal{}, fmt.Errorf("export note: %w", err)
+	}
+	return l.note, l.info.Seal(), nil
+}
+
+// VerifyAgainst compares the record with seals printed on exports.
+func (x *Session) VerifyAgainst(ctx context.Context, seals []Seal) ([]Problem, error) {
+	v := newVerifier()
+	err := x.s.read(ctx, func(t *tx) error {
+		for _, s := range seals {
+			l, err := t.load(s.Note)
+			if errors.Is(err, ErrNotFound) {
+				v.problem(s.Note, "the note is not in this record")
+				continue
+			}
+			if err != nil {
+				if !v.note(s.Note, err) {
+					return err
+				}
+				continue
+			}
+			if problem := l.holds(s.Length, s.Head); problem != "" {
+				v.problem(s.Note, problem)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("verify against export: %w", err)
+	}
+	return v.r.Problems, nil
+}
