@@ -28,7 +28,9 @@ func MissedTerms(terms map[string]bool, spoken, heard string) (all, missed int) 
 	for i, w := range a {
 		if terms[w] || terms[strings.TrimSuffix(w, "s")] {
 			all++
-			missed += count(at[i] < 0)
+			if at[i] < 0 {
+				missed++
+			}
 		}
 	}
 	return all, missed
