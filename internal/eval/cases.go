@@ -54,16 +54,21 @@ func Cases(ctx context.Context, lex *lexicon.Lexicon, cases []corpus.Case, judge
 		if err != nil {
 			return nil, fmt.Errorf("draft %s: %w", c, err)
 		}
-		r := Result{Case: c}
-		j := judge{judged: judged, never: c.Never, note: func(s string) { r.Notes = append(r.Notes, s) }}
-		j.compare(j.expected(c), j.charted(draft.Findings()))
-		j.marks(c, draft.Findings())
-		j.attention(c, draft)
-		j.counts.Misplaced = misplaced(draft)
-		r.Counts = j.counts
-		out = append(out, r)
+		out = append(out, Draft(c, draft, judged))
 	}
 	return out, nil
+}
+
+// Draft compares one draft, of whatever input, with its case.
+func Draft(c corpus.Case, draft note.Draft, judged func(id string) (*lexicon.Finding, bool)) Result {
+	r := Result{Case: c}
+	j := judge{judged: judged, never: c.Never, note: func(s string) { r.Notes = append(r.Notes, s) }}
+	j.compare(j.expected(c), j.charted(draft.Findings()))
+	j.marks(c, draft.Findings())
+	j.attention(c, draft)
+	j.counts.Misplaced = misplaced(draft)
+	r.Counts = j.counts
+	return r
 }
 
 // marks counts the doubts that a case names.

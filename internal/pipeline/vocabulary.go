@@ -13,9 +13,10 @@ import (
 // Vocabulary primes the recognizer with the terms of the region that is being
 // examined, and then of those that come after it: an examination goes from head
 // to neck. A prompt has room for some forty words, so those that recognizers are
-// known to mishear come first, those of other regions too, and only then what
-// else the region has. It holds the packs' bare terms and nothing else, so it
-// cannot speak for the patient.
+// known to mishear come first, of this region and its neighbours, and only then
+// what else they have. Words of regions far off are kept out: a prompt bends what
+// is heard towards itself ("crepitus" where carotid was said). It holds the packs'
+// bare terms and nothing else, so it cannot speak for the patient.
 func Vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
 	var regions []vocabRegion
 	hard := lex.Hard()
@@ -40,8 +41,10 @@ func Vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
 	return func(heard []transcript.Word) []string {
 		at := regionAt(regions, owners, heard)
 		var out []string
-		for i := range regions {
-			out = append(out, regions[(at+i)%len(regions)].hard...)
+		for _, step := range [...]int{0, 1, 2, -1} { // the neighbours that are worth their room
+			if i := at + step; i >= 0 && i < len(regions) {
+				out = append(out, regions[i].hard...)
+			}
 		}
 		for i := range regions {
 			out = append(out, regions[(at+i)%len(regions)].terms...)

@@ -11,7 +11,7 @@ import (
 // is one; the lengths come from measurement (docs/speech.md).
 const (
 	longestPiece = 28.0 // seconds, padding included; a decoder's window is 30 s
-	aimPiece     = 20.0 // seconds: the length that costs nothing
+	aimPiece     = 22.0 // seconds: the length that costs nothing
 	piecePad     = 0.3  // seconds of what is around the voice, where there is room
 	quietBetween = 5.0  // a pause this long is not decoded
 	seamOverlap  = 0.6  // seconds heard twice on each side of a cut within speech

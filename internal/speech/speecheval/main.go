@@ -18,6 +18,8 @@ import (
 	"time"
 
 	"bedsaid/internal/audio"
+	"bedsaid/internal/corpus"
+	"bedsaid/internal/eval"
 	"bedsaid/internal/export"
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
@@ -37,7 +39,7 @@ func main() {
 
 func run() error {
 	model := flag.String("model", "", "weights")
-	cases := flag.String("cases", "", "patterns of case files, with commas between")
+	cases := flag.String("cases", "", "case files and folders of them, with commas between")
 	out := flag.String("out", "", "folder for what was heard and which pieces were doubted (default: none kept)")
 	settings := flag.String("settings", "region", "with commas between: region, static, bare (the prompt); then, with slashes before: beam5, piece12 and so on")
 	asked := flag.String("asked", "", "hear one recording and write, to this folder, the pieces and the prompt that the engine was first asked with")
@@ -64,7 +66,7 @@ func run() error {
 	if *noise != "" {
 		return hearNoise(ctx, engine, lex, *noise, flag.Args())
 	}
-	list, err := speechtest.Load(strings.Split(*cases, ",")...)
+	list, err := corpus.Load(strings.Split(*cases, ",")...)
 	if err != nil {
 		return err
 	}
@@ -164,7 +166,7 @@ func set(d *pipeline.Drafter, lex *lexicon.Lexicon, setting string) error {
 type row struct {
 	words              speechtest.WordErrors
 	terms, termErrors  int
-	score              speechtest.Tally
+	score              eval.Counts
 	lost, sound, taken float64
 }
 
@@ -184,9 +186,14 @@ func (r *row) line(setting, condition string) string {
 }
 
 // hearFolder drafts the recording of each case that the folder holds.
-func hearFolder(ctx context.Context, d *pipeline.Drafter, lex *lexicon.Lexicon, terms map[string]bool, cases []speechtest.Case, folder, out, setting string) (row, error) {
+func hearFolder(ctx context.Context, d *pipeline.Drafter, lex *lexicon.Lexicon, terms map[string]bool, cases []corpus.Case, folder, out, setting string) (row, error) {
 	var all row
 	heard := 0
+	every, err := corpus.Load("testdata/cases")
+	if err != nil {
+		return row{}, err
+	}
+	judged := eval.Judged(lex, append(every, cases...)) // what any case speaks of
 	for _, c := range cases {
 		path := filepath.Join(folder, c.ID+".wav")
 		if _, err := os.Stat(path); err != nil {
@@ -202,8 +209,7 @@ func hearFolder(ctx context.Context, d *pipeline.Drafter, lex *lexicon.Lexicon, 
 		if err != nil {
 			return row{}, err
 		}
-		r := row{taken: time.Since(begin).Seconds(), sound: n.Transcript.Recording.Seconds, score: speechtest.Score(lex, c, n.Findings())}
-		r.score.Misplaced = speechtest.Misplaced(n.Transcript, n.Findings(), n.LeftOut)
+		r := row{taken: time.Since(begin).Seconds(), sound: n.Transcript.Recording.Seconds, score: eval.Draft(c, n, judged).Counts}
 		for _, g := range n.Untranscribed() {
 			r.lost += g.End - g.Start
 		}

@@ -1,3 +1,6 @@
+// Package speechtest compares the words that were heard with those that were
+// spoken: by sclite, by the lexicon's terms, and word by word. Tests and
+// measurements use it; the program does not.
 package speechtest
 
 import (
@@ -24,7 +27,7 @@ type WordErrors struct {
 
 // Rate is the word error rate: 0.1 is 10 %.
 func (e WordErrors) Rate() float64 {
-	return share(e.Substituted+e.Deleted+e.Inserted, e.Words)
+	return float64(e.Substituted+e.Deleted+e.Inserted) / float64(max(e.Words, 1))
 }
 
 // Add adds other counts.

@@ -23,10 +23,68 @@ func Terms(lex *lexicon.Lexicon) map[string]bool {
 // MissedTerms counts the words of a text that are terms, in the singular or the
 // plural, and how many of them were not heard as they were spoken.
 func MissedTerms(terms map[string]bool, spoken, heard string) (all, missed int) {
-	a, b := strings.Fields(Plain(spoken)), strings.Fields(Plain(heard))
-	// Longest common subsequence, from the end, so that it can be walked from the
-	// start.
-	long := make([][]int, len(a)+1)
+	a := strings.Fields(Plain(spoken))
+	at := match(a, strings.Fields(Plain(heard)))
+	for i, w := range a {
+		if terms[w] || terms[strings.TrimSuffix(w, "s")] {
+			all++
+			if at[i] < 0 {
+				missed++
+			}
+		}
+	}
+	return all, missed
+}
+
+// Opposite gives, for each heard word, what was spoken in its place, as Plain
+// writes it: itself where it was heard right, else the spoken words between its
+// matched neighbours; "?" where those cannot be shared out one to one, nothing
+// where it was inserted.
+func Opposite(spoken string, heard []string) []string {
+	a := strings.Fields(Plain(spoken))
+	var b []string
+	var owner []int // which heard word each of b is of
+	for i, w := range heard {
+		for _, x := range strings.Fields(Plain(w)) {
+			b, owner = append(b, x), append(owner, i)
+		}
+	}
+	out := make([]string, len(heard))
+	add := func(i int, w string) { out[i] = strings.TrimSpace(out[i] + " " + w) }
+	at := match(a, b)
+	i, j := 0, 0
+	for i < len(a) || j < len(b) {
+		toI, toJ := i, len(b)
+		for toI < len(a) && at[toI] < 0 {
+			toI++
+		}
+		if toI < len(a) {
+			toJ = at[toI]
+		}
+		for k := j; k < toJ; k++ {
+			switch {
+			case toJ-j == toI-i:
+				add(owner[k], a[i+k-j])
+			case owner[j] == owner[toJ-1]:
+				if k == j {
+					add(owner[k], strings.Join(a[i:toI], " "))
+				}
+			case toI > i:
+				add(owner[k], "?")
+			}
+		}
+		if toI < len(a) {
+			add(owner[toJ], a[toI])
+		}
+		i, j = toI+1, toJ+1
+	}
+	return out
+}
+
+// match aligns two texts by their longest common subsequence and gives for each
+// word of a its place in b, or -1.
+func match(a, b []string) []int {
+	long := make([][]int, len(a)+1) // of a[i:] and b[j:]
 	for i := range long {
 		long[i] = make([]int, len(b)+1)
 	}
@@ -38,19 +96,17 @@ func MissedTerms(terms map[string]bool, spoken, heard string) (all, missed int) 
 			}
 		}
 	}
+	at := make([]int, len(a))
 	j := 0
-	for i, w := range a {
+	for i := range a {
+		at[i] = -1
 		for j < len(b) && a[i] != b[j] && long[i][j+1] == long[i][j] {
 			j++
 		}
-		same := j < len(b) && a[i] == b[j] && long[i][j] == long[i+1][j+1]+1
-		if same {
+		if j < len(b) && a[i] == b[j] && long[i][j] == long[i+1][j+1]+1 {
+			at[i] = j
 			j++
 		}
-		if terms[w] || terms[strings.TrimSuffix(w, "s")] {
-			all++
-			missed += count(!same)
-		}
 	}
-	return all, missed
+	return at
 }

@@ -3,6 +3,7 @@ package speechtest
 import (
 	"context"
 	"errors"
+	"strings"
 	"testing"
 
 	"bedsaid/lexicon"
@@ -52,6 +53,22 @@ func TestMissedTerms(t *testing.T) {
 	for w, want := range map[string]bool{"trachea": true, "conjunctiva": true, "please": false, "left": false} {
 		if all2[w] != want {
 			t.Errorf("%s is a term: %v", w, !want)
+		}
+	}
+}
+
+func TestOpposite(t *testing.T) {
+	for name, k := range map[string]struct{ spoken, heard, want string }{
+		"right":         {"No bruit, 2 cm.", "no bruit two centimeters", "no|bruit|two|centimeters"},
+		"other word":    {"the right pupil is", "the bright pupil is", "the|right|pupil|is"},
+		"two for one":   {"the conjunctiva is", "the conjunk tiva is", "the|?|?|is"},
+		"one for two":   {"left eye is", "lefty is", "left eye|is"},
+		"inserted":      {"is red", "is very red", "is||red"},
+		"first, last":   {"right eye white", "bright eye wide", "right|eye|white"},
+		"digit as word": {"left is four no", "left is 4mm no", "left|is|four|no"},
+	} {
+		if got := strings.Join(Opposite(k.spoken, strings.Fields(k.heard)), "|"); got != k.want {
+			t.Errorf("%s: %q, want %q", name, got, k.want)
 		}
 	}
 }
