@@ -223,7 +223,7 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointOr, true
 	case it.cue(lexicon.CueAnd):
 		return jointAnd, true
-	case it.cue(lexicon.CueFiller) && !it.content() && c.content() && (!it.cue(lexicon.CueNormal) || i+1 < len(items) && (items[i+1].names() || items[i+1].has(lexicon.SideSense)) && p.commands(c)):
+	case it.cue(lexicon.CueFiller) && !it.content() && c.content() && (!it.cue(lexicon.CueNormal) || p.commands(c) && i+1 == len(items) || i+1 < len(items) && (items[i+1].names() || items[i+1].has(lexicon.SideSense)) && p.commands(c)):
 		return jointPlain, true // "clench your teeth good jaw strength intact"
 	case it.cue(lexicon.CuePlan) && c.content() && !c.valued() && !it.content() && c.joint == jointStart:
 		return 0, false // "nodes I will do in the morning"

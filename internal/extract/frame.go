@@ -120,7 +120,7 @@ func (p *parser) frame(c *chunk) *frame {
 		if away && it.content() || p.isNot(c, i) {
 			continue
 		}
-		if it.has(lexicon.NounSense) && !(adjective(it) && !(i > 0 && c.items[i-1].cue(lexicon.CueNegate))) {
+		if it.has(lexicon.NounSense) && !((adjective(it) || adjectival(it) && i+1 < len(c.items) && c.items[i+1].has(lexicon.SiteSense)) && !(i > 0 && c.items[i-1].cue(lexicon.CueNegate))) {
 			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not})
 			not = false
 			continue
@@ -186,7 +186,11 @@ func (p *parser) bareDenial(c *chunk) bool {
 
 // adjective reports a noun that is said of a site too: "sore".
 func adjective(it *item) bool {
-	return it.has(lexicon.SaysSense) && it.has(lexicon.DetailSense) && !it.plural && !it.article
+	return adjectival(it) && !it.article
+}
+
+func adjectival(it *item) bool {
+	return it.has(lexicon.SaysSense) && it.has(lexicon.DetailSense) && !it.plural
 }
 
 // isNot reports "that isn't a node": what was seen is something else, which says
