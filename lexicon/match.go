@@ -83,6 +83,9 @@ func walk(n *node, forms []Form, i, j int, passed []int, side func(int) bool) (s
 				senses, end, sides = s, e, p
 			}
 		}
+		if next == nil && j > i && intensifier(forms[j].Text) && !n.site() {
+			continue
+		}
 		if next == nil && j > i && side(j) && !n.site() {
 			passed = append(passed[:len(passed):len(passed)], j)
 			continue
@@ -96,4 +99,14 @@ func walk(n *node, forms []Form, i, j int, passed []int, side func(int) bool) (s
 		}
 	}
 	return senses, end, sides
+}
+
+// intensifier reports a word that a term may hold without meaning less: "goes a
+// bit to the right".
+func intensifier(word string) bool {
+	switch word {
+	case "bit", "little", "slightly", "just", "somewhat", "clearly", "definitely", "quite", "far":
+		return true
+	}
+	return false
 }

@@ -246,6 +246,9 @@ func (p *parser) goesOn(c *chunk) bool {
 	if at := c.items[0].a; at > 0 && !p.listOpen && strings.ContainsAny(p.t.Words[p.ts[at-1].end].Text, ":;") {
 		return false // a heading or a new statement, but not "denies: cough, fever"
 	}
+	if first, _ := c.opener(); c.joint != jointOr && opensStatement(p.ts, first.a) {
+		return false // "no rash, and that's a scab"
+	}
 	noun, plain := false, 0
 	for i := range c.items {
 		it := &c.items[i]
@@ -300,6 +303,15 @@ func (p *parser) goesOn(c *chunk) bool {
 		}
 	}
 	return noun || c.joint == jointOr || plain > 0
+}
+
+// opensStatement reports "that is", "there is" and the like at i.
+func opensStatement(ts []token, i int) bool {
+	switch text(ts, i) {
+	case "that", "this", "it", "there", "he", "she", "they":
+		return linking(text(ts, i+1))
+	}
+	return false
 }
 
 // plain reports a word that no pack knows.

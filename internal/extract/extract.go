@@ -158,6 +158,9 @@ func listed(ts []token, out []item) bool {
 // opens reports a number that begins a statement and stands for what is numbered:
 // "four, intact", "three on the right", "except seven".
 func opens(ts []token, items []item, i int) bool {
+	if i > 1 && items[i-1].has(lexicon.SideSense) && items[i-2].cue(lexicon.CueExcept, lexicon.CueAnd) && items[i-1].b == items[i].a {
+		return true // "except the left five"
+	}
 	if i > 0 && ts[items[i-1].b-1].after == noPause && !items[i-1].cue(lexicon.CueAnd, lexicon.CueExcept, lexicon.CueBut) && text(ts, items[i].a-1) != "number" {
 		return false
 	}

@@ -97,6 +97,9 @@ func (p *parser) frame(c *chunk) *frame {
 			away = away || not // "not with fresh sutures", "not the budgie"
 			not = false
 		}
+		if away && it.content() || p.isNot(c, i) {
+			continue
+		}
 		p.cues(f, it, i, &neg, &not)
 		switch {
 		case it.num != nil:
@@ -117,9 +120,6 @@ func (p *parser) frame(c *chunk) *frame {
 			p.subject(f, it, i, neg, not)
 			continue
 		}
-		if away && it.content() || p.isNot(c, i) {
-			continue
-		}
 		if it.has(lexicon.NounSense) && !((adjective(it) || adjectival(it) && i+1 < len(c.items) && c.items[i+1].has(lexicon.SiteSense)) && !(i > 0 && c.items[i-1].cue(lexicon.CueNegate))) {
 			f.preds = append(f.preds, pred{at: i, it: it, kind: predNamed, neg: neg != not})
 			not = false
@@ -135,6 +135,11 @@ func (p *parser) frame(c *chunk) *frame {
 		}
 	}
 	p.postposed(f)
+	if a, b := c.span(); slices.ContainsFunc(p.ts[a:b], func(t token) bool { return t.Text == "much" }) {
+		for k := range f.preds { // "she isn't bleeding much" denies no bleeding
+			f.preds[k].used = f.preds[k].used || f.preds[k].neg
+		}
+	}
 	if len(f.preds)+len(f.subs) == 0 && p.bareDenial(c) { // "tenderness, neither"
 		f.preds = append(f.preds, pred{at: 0, it: &c.items[0], kind: predGeneric, cue: lexicon.CueAbsent})
 	}

@@ -309,7 +309,10 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 	if subs == nil && len(f.subs) == 0 {
 		near := p.waiting()
 		if len(near) == 0 {
-			near = append(append(near, p.pend...), p.lastNamed(pr, f.sides > 0)...)
+			near = append(near, p.pend...)
+			if !slices.ContainsFunc(near, func(s subject) bool { return s.fnd != nil || s.site.Finding != nil }) {
+				near = append(near, p.lastNamed(pr, f.sides > 0 || p.pendSide != finding.NoSide)...)
+			}
 		}
 		if fillerOnly(f, pr) && len(p.pend) == 0 || f.unknown > 1 {
 			near = nil

@@ -57,7 +57,7 @@ func pick(it *item, s subject, kinds ...lexicon.SenseKind) (lexicon.Sense, int) 
 				continue
 			}
 			score := fit(sense.Finding, s)
-			if k == lexicon.SaysSense && sense.Finding.Strict && score < 60 {
+			if k == lexicon.SaysSense && sense.Finding.Strict && score < 65 {
 				continue // what is said of the whole ear is not said of the drum
 			}
 			if k == lexicon.NameSense && score > 0 {
