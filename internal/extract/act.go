@@ -93,7 +93,7 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 		return actPast, true
 	}
 	switch w := p.ts[first.a].Text; {
-	case w == "if", w == "normal" && first.b-first.a == 1 && at+1 < len(c.items) && c.items[at+1].names() && (&chunk{items: c.items[at+1:]}).valued():
+	case w == "if", w == "normal" && c.joint != jointPlain && first.b-first.a == 1 && at+1 < len(c.items) && c.items[at+1].names() && (&chunk{items: c.items[at+1:]}).valued():
 		return actTeach, true // "normal JVP is flat"
 	}
 	if p.forbids(c) {

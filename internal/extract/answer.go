@@ -188,14 +188,61 @@ func patientWords(ts []token, c *chunk) bool {
 // endSentence settles what the sentence left open.
 func (p *parser) endSentence(s *sentence) {
 	p.flushBare(s)
+	p.bareException(s)
 	p.settleRetract()
 	if p.correct && p.retracted == nil {
+		p.doubtCorrected(s)
 		p.correctAge++
 		if p.correctAge > 1 {
 			p.correct, p.correctAge = false, 0
 		}
 	} else {
 		p.correctAge = 0
+	}
+}
+
+// doubtCorrected marks what was said before a correction that was not
+// understood: "tongue midline. No. It wanders off."
+func (p *parser) doubtCorrected(s *sentence) {
+	n := len(p.cands)
+	if n == 0 || p.cands[n-1].gone || p.cands[n-1].sent == p.sent || p.cands[n-1].sent < p.sent-2 {
+		return
+	}
+	for i := range s.chunks {
+		if c := &s.chunks[i]; c.act == actState && c.content() && !p.onlyCue(c) {
+			p.cands[n-1].mark(finding.UnsureValue, "a correction after it was not understood")
+			return
+		}
+	}
+}
+
+// bareException reads "intact, except eight on the right" as not intact there, and
+// marks it. An exception that was not understood is a doubt about all that was
+// said before it.
+func (p *parser) bareException(s *sentence) {
+	if p.exceptFrom == 0 || p.exceptSent != p.sent || len(p.cands) > p.exceptFrom {
+		return
+	}
+	last := p.cands[p.exceptFrom-1]
+	if last.sent != p.sent {
+		return
+	}
+	for _, sub := range p.excepted {
+		if sub.fnd == nil || sub.fnd.Normal == "" || sub.fnd.Not[sub.fnd.Normal] == "" {
+			continue
+		}
+		fr := &frame{c: &chunk{items: []item{{a: sub.tok[0], b: sub.tok[1]}}}}
+		p.chart(fr, &said{pr: &pred{it: &fr.c.items[0], kind: predGeneric}, f: sub.fnd, value: sub.fnd.Not[sub.fnd.Normal], subj: sub})
+	}
+	for _, c := range p.cands[p.exceptFrom:] {
+		c.mark(finding.Inferred, "said as an exception, without its value")
+	}
+	if len(p.cands) > p.exceptFrom {
+		p.override(p.exceptFrom)
+		return
+	}
+	for i := p.exceptFrom - 1; i >= 0 && p.cands[i].chunk == last.chunk; i-- {
+		p.cands[i].mark(finding.UnsureValue, "an exception to it was not understood")
 	}
 }
 

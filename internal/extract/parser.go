@@ -188,6 +188,7 @@ type parser struct {
 	unableChunk        int
 	// where the last exception began: "intact, except seven on the right"
 	exceptFrom, exceptSent int
+	excepted               []subject // what it names
 }
 
 // question waits for its answer.

@@ -6,17 +6,18 @@ import "bedsaid/lexicon"
 // order matters more than their size: two values of two subjects in one
 // statement are worse than a statement too many.
 const (
-	costStatement = 1.0 // each statement
-	costCarried   = 0.3 // a value that leans on what was named before
-	costForeign   = 2.5 // a value that its subject cannot have, a second subject
-	costBare      = 2.0 // a subject of which nothing is said
-	costLoneSide  = 3.0 // a side of nothing
-	costBothEnds  = 1.5 // "moist mucosa pink": values before and after the subject
-	costLate      = 1.0 // what nearly always follows its value: "either side"
-	costSplitSide = 0.5 // a subject right after a side that is not its own: "tender on the left, maxillary"
-	costDeny      = 0.8 // a denial after its subject: "left ear no redness"
-	costList      = 1.2 // a second thing found, without "and"
-	costOdd       = 0.2 // a side where it is seldom heard: "on the right pink", "pink left"
+	costStatement = 1.0  // each statement
+	costCarried   = 0.3  // a value that leans on what was named before
+	costForeign   = 2.5  // a value that its subject cannot have, a second subject
+	costBare      = 2.0  // a subject of which nothing is said
+	costLoneSide  = 3.0  // a side of nothing
+	costBothEnds  = 1.5  // "moist mucosa pink": values before and after the subject
+	costLate      = 1.0  // what nearly always follows its value: "either side"
+	costSplitSide = 0.5  // a subject right after a side that is not its own: "tender on the left, maxillary"
+	costDeny      = 0.8  // a denial after its subject: "left ear no redness"
+	costList      = 1.2  // a second thing found, without "and"
+	costStrange   = 0.05 // an unknown word before the subject
+	costOdd       = 0.2  // a side where it is seldom heard: "on the right pink", "pink left"
 )
 
 // segmentLimit is the largest number of items in one statement.
@@ -77,6 +78,9 @@ type statement struct {
 	found    *item // what was named as found
 	neg      bool
 	reason   bool // it began with "because"
+	tells    bool // it began with what somebody is told to do
+	acts     bool // it asks, plans, teaches: its act reaches over what follows
+	strange  int  // unknown words before its subject
 	sides    int
 	sidePast bool // a side stands after the last value
 	lone     bool // right or left was the last word
@@ -179,6 +183,7 @@ func (s *statement) add(items []item, i int) {
 	if it.cue(lexicon.CueBecause) {
 		s.reason = true
 	}
+	s.talk(items, i)
 	r := it.role()
 	if r == roleDeny && s.p.ts[it.a].Text == "no" && it.b-it.a == 1 && s.content && (i+1 == len(items) || items[i+1].role() == roleSide) {
 		r = roleValue // "click no"
@@ -252,6 +257,20 @@ func (s *statement) add(items []item, i int) {
 	}
 }
 
+// talk notes what else is said than a statement.
+func (s *statement) talk(items []item, i int) {
+	it := &items[i]
+	switch {
+	case it.content():
+	case !s.content && (it.cue(lexicon.CueCommand) && i == 0 || it.cue(lexicon.CueInstruct)):
+		s.tells = true
+	case it.cue(lexicon.CueAsk, lexicon.CuePlan, lexicon.CueTeach, lexicon.CuePast, lexicon.CueOtherOne, lexicon.CuePatientSays, lexicon.CueWhen, lexicon.CueDoing, lexicon.CueNot, lexicon.CueHedge):
+		s.acts = true
+	case it.plain() && !s.content && !smallWords[s.p.ts[it.a].Text]:
+		s.strange++
+	}
+}
+
 // said reports that something was said of the subject, or ahead of it.
 func (s *statement) said() bool { return s.valued || len(s.pre) > 0 }
 
@@ -271,8 +290,8 @@ func (s *statement) addHead(it *item, tied, next, lone bool) {
 	case s.head == nil:
 		s.head = it
 		for _, v := range s.pre {
-			if !s.p.valueFits(v, it) {
-				s.cost += costForeign
+			if !s.p.valueFits(v, it) || v.cue(lexicon.CueAbsent) || s.sidePast {
+				s.cost += costForeign // "none either side, thyroid"
 			}
 		}
 		if len(s.pre) > 0 {
@@ -335,7 +354,9 @@ func (s *statement) addValue(it *item, sideNext bool) {
 	case s.neg && s.valued && !it.has(lexicon.DetailSense) && !it.cue(lexicon.CuePresent, lexicon.CueAbsent):
 		s.cost += costForeign // "no click full motion"
 	case len(s.pre) > 0 && s.head != nil:
-		if !s.pre[0].cue(lexicon.CueNormal) { // "normal JVP is flat" teaches
+		if s.pre[0].cue(lexicon.CueNormal) { // "normal JVP is flat" teaches
+			s.cost += costCarried
+		} else {
 			s.cost += costBothEnds
 		}
 	case s.valued && s.sidePast && s.soft && sideNext && it.cue(lexicon.CueAbsent):
@@ -352,7 +373,14 @@ func (s *statement) addValue(it *item, sideNext bool) {
 // total is the cost of the statement if it ends here.
 func (s *statement) total() float64 {
 	c := s.cost + costStatement
+	if s.head != nil && s.valued && !s.soft && len(s.pre) == 0 && !s.acts {
+		c += costStrange * float64(min(s.strange, 4)) // "what month, pupils three": talk goes first
+	}
+	if s.tells && s.said() && !s.soft && !s.acts {
+		c += costForeign // "open your eyes for me, pupils three"
+	}
 	switch {
+	case s.tells && !s.valued:
 	case !s.content:
 		c -= costStatement
 	case s.head == nil && len(s.pre) > 0:

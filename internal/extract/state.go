@@ -52,7 +52,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 		}
 	}
 	if c.joint == jointExcept {
-		p.exceptFrom, p.exceptSent = start, p.sent
+		p.exceptFrom, p.exceptSent, p.excepted = start, p.sent, f.subs
 	}
 	if p.exceptSent == p.sent && p.exceptFrom > 0 && len(made) > 0 {
 		p.override(p.exceptFrom)
