@@ -189,6 +189,13 @@ func (b *builder) site(d siteDef) {
 	}
 	b.lex.sites[d.ID] = s
 	b.siteTerms(s, d.Terms, d.Adjs)
+	for _, t := range d.Again {
+		near := []string{d.ID}
+		if s.Parent != nil {
+			near = append(near, s.Parent.ID)
+		}
+		b.term(t, Sense{Kind: SiteSense, Site: s, Near: near})
+	}
 }
 
 func (b *builder) siteTerms(s *Site, terms, adjectives []string) {

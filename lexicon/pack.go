@@ -72,11 +72,13 @@ type regionDef struct {
 }
 
 type siteDef struct {
-	ID      string   `toml:"id"`
-	In      string   `toml:"in"`
-	Region  string   `toml:"region"`
-	Paired  bool     `toml:"paired"`
-	Terms   []string `toml:"terms"`
+	ID     string   `toml:"id"`
+	In     string   `toml:"in"`
+	Region string   `toml:"region"`
+	Paired bool     `toml:"paired"`
+	Terms  []string `toml:"terms"`
+	// Again are words that mean the site only where it is in talk already.
+	Again   []string `toml:"again"`
 	Adjs    []string `toml:"adjectives"`
 	Finding string   `toml:"finding"`
 	General bool     `toml:"general"`

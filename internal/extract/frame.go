@@ -66,6 +66,8 @@ type frame struct {
 	general bool
 	sideTok [2]int
 	last    finding.Side
+	// small are the items that say nothing by themselves.
+	small   map[int]bool
 	waits   bool // names that wait for their value
 	unknown int  // words that no pack knows, beyond small words
 }
@@ -90,7 +92,7 @@ func (p *parser) frame(c *chunk) *frame {
 	}
 	for i := range c.items {
 		it := &c.items[i]
-		if it.right != "" && !p.near(it) {
+		if (it.right != "" || it.again()) && !p.near(it) {
 			it.senses, it.right = nil, "" // "that printer is a brute"
 		}
 		if w := p.ts[it.a].Text; (w == "with" || w == "for") && i > 0 && c.items[i-1].cue(lexicon.CueNot) || it.plain() && (it.definite || it.article) && !smallWords[p.ts[it.a].Text] {
@@ -143,9 +145,13 @@ func (p *parser) frame(c *chunk) *frame {
 	if len(f.preds)+len(f.subs) == 0 && p.bareDenial(c) { // "tenderness, neither"
 		f.preds = append(f.preds, pred{at: 0, it: &c.items[0], kind: predGeneric, cue: lexicon.CueAbsent})
 	}
+	f.small = map[int]bool{}
 	for i := range c.items {
-		if it := &c.items[i]; len(it.senses) == 0 && it.num == nil && !smallWords[p.ts[it.a].Text] && !lexicon.Article(p.ts[it.a].Text) {
-			f.unknown++
+		if it := &c.items[i]; it.plain() {
+			w := p.ts[it.a].Text
+			if f.small[i] = smallWords[w] || lexicon.Article(w) || strings.HasSuffix(w, "ly"); !f.small[i] {
+				f.unknown++
+			}
 		}
 	}
 	p.takeDetails(f)
@@ -198,6 +204,13 @@ func adjectival(it *item) bool {
 	return it.has(lexicon.SaysSense) && it.has(lexicon.DetailSense) && !it.plural
 }
 
+// again reports a word that means its site only where that is in talk: "the
+// joints", after the jaw joints.
+func (it *item) again() bool {
+	s, ok := it.sense(lexicon.SiteSense)
+	return ok && len(s.Near) > 0 && s.Respelled == ""
+}
+
 // isNot reports "that isn't a node": what was seen is something else, which says
 // nothing of whether there is one.
 func (p *parser) isNot(c *chunk, i int) bool {
@@ -206,6 +219,9 @@ func (p *parser) isNot(c *chunk, i int) bool {
 		return false
 	}
 	k := it.a - 1
+	if p.ts[k-1].Text == "not" && c.items[0].a == k-1 && p.ts[k].Text == "a" {
+		return true // "that's a yes, not a tremor"
+	}
 	return at(p.ts, k-2, "is", "not") && (p.ts[k-3].Text == "that" || p.ts[k-3].Text == "this" || p.ts[k-3].Text == "it") && (p.ts[k].Text == "a" || p.ts[k].Text == "an" || p.ts[k].Text == "the")
 }
 
@@ -241,6 +257,9 @@ func (p *parser) near(it *item) bool {
 			return true
 		}
 		for _, t := range append(append([]subject(nil), p.topic...), p.recent...) {
+			if t.sent < p.sent-3 {
+				continue
+			}
 			for _, x := range t.sites() {
 				for _, id := range s.Near {
 					if at, ok := p.x.lex.Site(id); ok {

@@ -310,11 +310,12 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		near := p.waiting()
 		if len(near) == 0 {
 			near = append(near, p.pend...)
-			if !slices.ContainsFunc(near, func(s subject) bool { return s.fnd != nil || s.site.Finding != nil }) {
+			own := slices.ContainsFunc(f.preds, func(o pred) bool { return o.kind == predNamed && o.at != pr.at })
+			if !own && !slices.ContainsFunc(near, func(s subject) bool { return s.fnd != nil || s.site.Finding != nil }) {
 				near = append(near, p.lastNamed(pr, f.sides > 0 || p.pendSide != finding.NoSide)...)
 			}
 		}
-		if fillerOnly(f, pr) && len(p.pend) == 0 || f.unknown > 1 {
+		if fillerOnly(f, pr) && len(p.pend) == 0 || f.unknown > 1 || f.unknown > 0 && len(p.pend) == 0 {
 			near = nil
 		}
 		if len(near) == 0 && !fillerOnly(f, pr) {
@@ -334,7 +335,7 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		if s.fnd == nil {
 			continue
 		}
-		if v, ok := genericValue(s.fnd, pr); ok {
+		if v, ok := genericValue(s.fnd, pr, text(p.ts, pr.it.b-1) == "present" || text(p.ts, pr.it.b-1) == "there"); ok {
 			out = append(out, said{pr: pr, f: s.fnd, value: v, subj: s})
 		}
 	}
@@ -376,7 +377,7 @@ func (p *parser) lastNamed(pr *pred, sided bool) []subject {
 	return nil
 }
 
-func genericValue(f *lexicon.Finding, pr *pred) (string, bool) {
+func genericValue(f *lexicon.Finding, pr *pred, plainlyPresent bool) (string, bool) {
 	switch pr.cue {
 	case lexicon.CueNormal:
 		if f.Normal == "" {
@@ -396,8 +397,8 @@ func genericValue(f *lexicon.Finding, pr *pred) (string, bool) {
 		if f.Allows(v) {
 			return v, true
 		}
-		if v == "present" {
-			return f.Yes, f.Yes != ""
+		if v == "present" { // "noted" and "seen" say too little of what is not simply there
+			return f.Yes, f.Yes != "" && plainlyPresent
 		}
 		return f.No, f.No != ""
 	}

@@ -19,7 +19,7 @@ func (x *Extractor) repair(ts []token) []token {
 			continue
 		}
 		t, n := x.repairAt(ts, i)
-		if n == 0 {
+		if n == 0 || !x.amidExam(ts, i, i+n) {
 			out = append(out, ts[i])
 			i++
 			continue
@@ -28,6 +28,26 @@ func (x *Extractor) repair(ts []token) []token {
 		i += n
 	}
 	return out
+}
+
+// amidExam reports that a part of the body or a finding is named near the tokens from i to end: talk
+// of other things is not bent into anatomy.
+func (x *Extractor) amidExam(ts []token, i, end int) bool {
+	side, value := false, false // "mass toyed is not tender on the left"
+	for k := max(0, i-20); k < min(len(ts), i+12); k++ {
+		if k >= i && k < end {
+			continue
+		}
+		senses, _, _ := x.lex.Match([]lexicon.Form{ts[k].Form}, 0, func(int) bool { return false })
+		for _, s := range senses {
+			if s.Kind == lexicon.NameSense || s.Kind == lexicon.SiteSense && s.Site.Region != "" {
+				return true
+			}
+			side = side || s.Kind == lexicon.SideSense
+			value = value || s.Kind == lexicon.SaysSense
+		}
+	}
+	return side && value
 }
 
 // repairAt tries runs of one to four tokens, the closest sound first.

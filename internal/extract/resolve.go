@@ -127,7 +127,7 @@ func numberFits(f *lexicon.Finding, n *number, unit *lexicon.Unit, named bool) b
 			return false
 		}
 		if f.Unit == "deg" {
-			return unit == nil && named || unit != nil && unit.Code == "deg"
+			return unit == nil && named && (n.value == 0 || n.value >= 10) || unit != nil && unit.Code == "deg"
 		}
 		return unit == nil || unit.Base == "length" || unit.Base == "volume" || unit.Base == "mass"
 	case lexicon.Grade:
@@ -159,6 +159,9 @@ func (p *parser) reassures(f *frame) bool {
 // resolve finds what one predicate says of which subjects.
 func (p *parser) resolve(f *frame, pr *pred) []said {
 	if pr.kind == predGeneric && pr.cue == lexicon.CueNormal && len(f.subs) == 0 && p.reassures(f) {
+		return nil
+	}
+	if pr.kind == predNamed && f.modified(pr.at) && !pr.it.names() {
 		return nil
 	}
 	switch pr.kind {
@@ -225,17 +228,17 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		return p.resolveGeneric(f, pr)
 	}
 	if len(out) == 0 && pr.kind == predSays {
-		if s, ok := onlySense(pr.it); ok && pr.it.b-pr.it.a > 1 && f.unknown <= 2 && p.spokenOf(s.Finding.Region) && !f.namesOther(s.Finding) {
+		if s, ok := onlySense(pr.it); ok && pr.it.b-pr.it.a > 1 && (f.unknown <= 2 && p.talksOf(s.Finding.Region) || f.unknown == 0 && p.spokenOf(s.Finding.Region)) && !f.namesOther(s.Finding) {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Value, subj: subject{fnd: s.Finding}})
 		}
 	}
 	if len(out) == 0 && pr.kind == predNamed && !strangers(f) && !p.foreign() {
-		if s, ok := onlyNoun(pr.it); ok {
+		if s, ok := onlyNoun(pr.it); ok && (p.talksOf(s.Finding.Region) || p.examining()) && !f.modified(pr.at) {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Finding.Named, subj: subject{fnd: s.Finding, plural: true}})
 		}
 	}
 	if len(out) == 0 && pr.kind == predNamed {
-		if s, ok := pr.it.sense(lexicon.NameSense); ok && s.Finding.Named != "" {
+		if s, ok := pr.it.sense(lexicon.NameSense); ok && s.Finding.Named != "" && !(s.Finding.Sides == lexicon.Zone && (strangers(f) || !p.talksOf(s.Finding.Region))) {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Finding.Named, subj: subject{fnd: s.Finding, plural: pr.it.plural}})
 		}
 	}

@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"slices"
 	"strings"
 
 	"bedsaid/internal/finding"
@@ -339,6 +340,33 @@ func (f *frame) namesOther(fd *lexicon.Finding) bool {
 		}
 	}
 	return false
+}
+
+// talksOf reports that something of a region was named in the last sentences.
+func (p *parser) talksOf(region string) bool {
+	for _, s := range append(append([]subject(nil), p.topic...), p.recent...) {
+		if s.sent >= p.sent-8 && (s.fnd != nil && s.fnd.Region == region || slices.ContainsFunc(s.sites(), func(x *lexicon.Site) bool { return x.Region == region })) {
+			return true
+		}
+	}
+	return false
+}
+
+// examining reports that a part of the examination was named in this sentence.
+func (p *parser) examining() bool {
+	return slices.ContainsFunc(append(append([]subject(nil), p.topic...), p.recent...), func(s subject) bool {
+		return s.sent == p.sent && slices.ContainsFunc(s.sites(), func(x *lexicon.Site) bool { return x.Region != "" })
+	})
+}
+
+// modified reports a noun that an unknown word makes another thing: "perineal
+// edema", "suprapubic tenderness".
+func (f *frame) modified(at int) bool {
+	if at == 0 || strangers(f) {
+		return false
+	}
+	w := &f.c.items[at-1]
+	return len(f.places) == 0 && w.plain() && !f.small[at-1]
 }
 
 // recalled reads a value that belongs to a test announced a while ago: "I am

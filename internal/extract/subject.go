@@ -172,6 +172,9 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	if best >= 0 && top >= leastOwn {
 		own := f.subs[best]
 		own.side = f.sideNear(own)
+		if f.subAt[best] > pr.at && pr.kind == predSays {
+			return []subject{own} // "eyes, and dry mucosa": said of the mucosa alone
+		}
 		if list := f.siteList(best, pr); list != nil {
 			return append(append([]subject(nil), p.joined(f, own)...), list...)
 		}
@@ -209,7 +212,7 @@ func (p *parser) subjectsFor(f *frame, pr *pred, score func(subject) int) []subj
 	}
 	if out == nil && f.unknown == 0 && !bareNumber(pr) && !p.foreign() {
 		for _, s := range p.recent {
-			if score(s) >= 55 && s.sent >= p.sent-4 {
+			if score(s) >= 55 && s.sent >= p.sent-2 {
 				s.side, s.tok, s.far = finding.NoSide, [2]int{}, true
 				return []subject{s}
 			}
