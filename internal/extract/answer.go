@@ -143,6 +143,9 @@ func (p *parser) answerFirst(s *sentence) {
 
 // reads tells a yes from a no at the start of a chunk.
 func (p *parser) reads(c *chunk) (yes, no bool) {
+	if w := p.ts[c.items[0].a].Text; (w == "only" || w == "just") && !c.content() && c.any(func(it *item) bool { return it.has(lexicon.SideSense) }) {
+		return true, false // "only the right one"
+	}
 	for i := range c.items {
 		it := &c.items[i]
 		if it.cue(lexicon.CueNo) || it.cue(lexicon.CueNegate) && p.ts[it.a].Text == "no" {

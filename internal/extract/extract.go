@@ -68,7 +68,7 @@ func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
 // Explain extracts and writes each stage to trace: for a pack's author who asks
 // why a sentence gave what it gave.
 func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
-	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), trace: trace}
+	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), trace: trace, labelled: labelled(t)}
 	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
 	p.run(p.split(items))
 	return p.set(opt)

@@ -169,6 +169,8 @@ type parser struct {
 	ask                *question
 	correct            bool // the next statement corrects
 	young              bool
+	labelled           bool // the transcript names its speakers
+	who                speaker
 	retracted          []*cand
 	retractSent        int
 	s                  *sentence // the sentence being read and the chunk in it
@@ -216,6 +218,7 @@ func (p *parser) run(sentences []sentence) {
 			p.correct, p.correctAge = true, 0
 		}
 		p.onPhone(s)
+		p.turn(s)
 		p.answerFirst(s)
 		p.s = s
 		for j := range s.chunks {
