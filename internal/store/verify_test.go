@@ -361,6 +361,14 @@ func TestPurgeFollowsTheRule(t *testing.T) {
 	ok(t, err)
 	purge(Retention{KeepSound: time.Hour})
 	purge(Retention{KeepSound: time.Hour, Withdrawn: true}, undrafted.ID, unsigned.ID)
+	if info, err := os.Stat(filepath.Join(x.s.dir, recordName+"-wal")); err == nil && info.Size() > 0 {
+		t.Errorf("%d bytes of sound may be left in the log of writes", info.Size())
+	}
+	var empty int
+	ok(t, x.s.db.QueryRow("PRAGMA freelist_count").Scan(&empty))
+	if empty != 0 {
+		t.Errorf("%d blocks are empty", empty)
+	}
 	if p := problems(t, x); len(p) > 0 {
 		t.Errorf("%v", p)
 	}
