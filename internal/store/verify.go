@@ -82,7 +82,7 @@ func (v *verifier) version(id string, have int) {
 }
 
 func (v *verifier) all() error {
-	for _, step := range []func() error{v.structure, v.meta, v.log, v.users, v.encounters, v.recordings, v.drafts, v.notes} {
+	for _, step := range []func() error{v.structure, v.log, v.meta, v.users, v.encounters, v.recordings, v.drafts, v.notes} {
 		if err := step(); err != nil && !v.note("record", err) {
 			return err
 		}
@@ -129,7 +129,7 @@ func (v *verifier) structure() error {
 }
 
 func (v *verifier) log() error {
-	made := map[Act]bool{ActUserAdded: true, ActEncounter: true, ActRecording: true, ActDraft: true}
+	made := map[Act]bool{ActUserAdded: true, ActEncounter: true, ActRecording: true, ActDraft: true, ActSite: true}
 	return v.t.events(func(e Event) error {
 		v.r.Events++
 		if made[e.Act] {
@@ -154,12 +154,14 @@ func (v *verifier) log() error {
 }
 
 func (v *verifier) meta() error {
-	for _, name := range []string{"record", "writes"} {
+	names, err := v.ids("SELECT name FROM meta ORDER BY name")
+	for _, name := range append(names, "record", "writes") {
 		if _, err := v.t.meta(name); err != nil {
 			return fmt.Errorf("%w (meta)", ErrDamaged)
 		}
+		delete(v.made, name)
 	}
-	return nil
+	return err
 }
 
 func (v *verifier) users() error {

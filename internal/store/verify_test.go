@@ -22,6 +22,7 @@ func full(t *testing.T) (*Session, NoteInfo, Recording) {
 	sam, err := x.AddUser(bg, NewUser{Login: "sam", Name: "Sam Sample", Role: review.Student}, second)
 	ok(t, err)
 	ok(t, x.RetireUser(bg, sam.ID))
+	ok(t, x.SetSite(bg, Site{Identifiers: [2]string{"record number", "full name"}, KeepSound: time.Hour}))
 	e := encounter(t, x)
 	_, err = x.UpdateEncounter(bg, e.ID, 1, details(), "nothing")
 	ok(t, err)
@@ -105,6 +106,7 @@ func TestEveryColumnIsSealed(t *testing.T) {
 		try("a row of "+table, fmt.Sprintf("DELETE FROM %s WHERE %s", table, rowPick(table)))
 	}
 	// What was the truth once: an older row in the place of a newer one.
+	try("the site's rules", "DELETE FROM meta WHERE name = 'site'")
 	for _, end := range []string{"min", "max"} {
 		try("a user, "+end, "DELETE FROM users WHERE id = (SELECT "+end+"(id) FROM users)")
 	}
@@ -306,6 +308,30 @@ func spread(n, count int) []int {
 		out = append(out, i*(n-1)/(count-1))
 	}
 	return out
+}
+
+func TestSite(t *testing.T) {
+	x, _ := fresh(t)
+	got, err := x.Site(bg)
+	ok(t, err)
+	if got != DefaultSite() {
+		t.Errorf("%+v", got)
+	}
+	want := Site{Identifiers: [2]string{"record number", "full name"}, KeepSound: 90 * 24 * time.Hour}
+	for _, bad := range []Site{{}, {Identifiers: [2]string{"name", "Name "}}, {Identifiers: want.Identifiers, KeepSound: -1}} {
+		if err := x.SetSite(bg, bad); err == nil {
+			t.Errorf("%+v was taken", bad)
+		}
+	}
+	ok(t, x.SetSite(bg, want))
+	if got, err = x.Site(bg); err != nil || got != want {
+		t.Errorf("%+v, %v", got, err)
+	}
+	_, err = x.AddUser(bg, NewUser{Login: "sam", Name: "Sam Sample", Role: review.Examiner}, second)
+	ok(t, err)
+	y, err := x.s.SignIn(bg, "sam", second)
+	ok(t, err)
+	is(t, y.SetSite(bg, want), ErrRole)
 }
 
 func TestPurgeFollowsTheRule(t *testing.T) {
