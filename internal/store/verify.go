@@ -10,8 +10,6 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
-
-	"bedsaid/internal/review"
 )
 
 // Report is what a verification found.
@@ -304,34 +302,6 @@ func ParseSeals(text string) []Seal {
 		}
 	}
 	return out
-}
-
-// Export gives a note and its seal for handing on, after the patient's
-// identifiers were confirmed. To, such as "text to a file", goes into the log.
-func (x *Session) Export(ctx context.Context, id, to string, c Confirmed) (review.Note, Seal, error) {
-	var l loaded
-	wrongPatient := false
-	err := x.write(ctx, func(t *tx) error {
-		var err error
-		if l, err = t.load(id); err != nil {
-			return err
-		}
-		e, err := t.encounter(l.info.Encounter)
-		if err != nil {
-			return err
-		}
-		if wrongPatient = !e.identified(c); wrongPatient {
-			return t.event(x.user.ID, ActIdentityFailed, id, nil)
-		}
-		return t.event(x.user.ID, ActExported, id, map[string]any{"to": to, "length": l.info.Length})
-	})
-	if err == nil && wrongPatient {
-		err = ErrIdentity
-	}
-	if err != nil {
-		return review.Note{}, Seal{}, fmt.Errorf("export note: %w", err)
-	}
-	return l.note, l.info.Seal(), nil
 }
 
 // VerifyAgainst compares the record with seals printed on exports.

@@ -168,6 +168,18 @@ func TestSealOnExport(t *testing.T) {
 	is(t, err, ErrIdentity)
 	_, seal, err := x.Export(bg, n.ID, "text", wristband)
 	ok(t, err)
+	list, err := x.Encounters(bg, Page{})
+	ok(t, err)
+	sound := list[1].Recordings[0].ID
+	var wav strings.Builder
+	is(t, x.ExportSound(bg, sound, "a file", Confirmed{"", ""}, &wav), ErrIdentity)
+	if wav.Len() > 0 {
+		t.Error("sound was handed on for another patient")
+	}
+	ok(t, x.ExportSound(bg, sound, "a file", wristband, &wav))
+	if wav.Len() != 44+2*int(2.2*Rate) {
+		t.Errorf("%d bytes of sound", wav.Len())
+	}
 	printed := "SIGNED NOTE\nsomething\n" + seal.String() + "\n"
 	got := ParseSeals(printed)
 	if len(got) != 1 || !reflect.DeepEqual(got[0], seal) {
