@@ -62,7 +62,7 @@ func (m *Main) begin(f recordFlags) (dir, login string, opt store.Options, err e
 		return "", "", opt, err
 	}
 	if err := harden(); err != nil {
-		return "", "", opt, failed(exitFailed, fmt.Errorf("forbid core dumps: %w", err))
+		return "", "", opt, failed(exitFailed, fmt.Errorf("shut this program off from others: %w", err))
 	}
 	if login = f.user; login == "" {
 		login = m.Env("BEDSAID_USER")
