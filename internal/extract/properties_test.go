@@ -64,7 +64,7 @@ func newProperties(t *testing.T) *properties {
 
 // try holds one property: of gives the text that another way of speaking makes
 // of a case, "" where it has none; as turns a line of what the case charts into
-// what the other text must chart. No more cases than ceiling may break it.
+// what the other text must chart. No more of a hundred cases than ceiling may break it.
 func (p *properties) try(t *testing.T, name string, ceiling int, of func(text string) string, as func(line string) string) {
 	p.holds(t, name, ceiling, func(text string, charted []string) (want, got []string, ok bool) {
 		other := of(text)
@@ -92,12 +92,12 @@ func (p *properties) holds(t *testing.T, name string, ceiling int, compare func(
 				t.Logf("%s: %s", c.ID, strings.Join(d, "; "))
 			}
 		}
-		t.Logf("broken by %d of %d cases, %d allowed", broken, tried, ceiling)
+		t.Logf("broken by %d of %d cases, %d of 100 allowed", broken, tried, ceiling)
 		if tried < 10 {
 			t.Errorf("tried on %d cases only", tried)
 		}
-		if broken > ceiling {
-			t.Errorf("broken by %d of %d cases, more than %d", broken, tried, ceiling)
+		if broken*100 > ceiling*tried {
+			t.Errorf("broken by %d of %d cases, more than %d of 100", broken, tried, ceiling)
 		}
 	})
 }
@@ -141,15 +141,15 @@ func TestProperties(t *testing.T) {
 	p.try(t, "capitals", 0, strings.ToUpper, same)
 	p.try(t, "small letters", 0, strings.ToLower, same)
 	for _, filler := range []string{"Um.", "Uh,", "All right."} {
-		p.try(t, "between sentences: "+filler, 0, func(s string) string { return sentenceEnd.ReplaceAllString(s, "$1 "+filler+" ") }, same)
+		p.try(t, "between sentences: "+filler, 1, func(s string) string { return sentenceEnd.ReplaceAllString(s, "$1 "+filler+" ") }, same)
 	}
 	p.try(t, "a comma after a filler", 0, func(s string) string {
 		return regexp.MustCompile(`\b(Um|Uh|Okay|So|Well|Now) `).ReplaceAllString(s, "$1, ")
 	}, same)
 	// A comma parts a heading from its values and a site from the next: without
 	// any, the statements are cut by what the words can mean.
-	p.try(t, "no commas", 87, func(s string) string { return strings.ReplaceAll(s, ",", "") }, same)
-	p.holds(t, "split at headings", 2, func(text string, charted []string) (want, got []string, ok bool) {
+	p.try(t, "no commas", 28, func(s string) string { return strings.ReplaceAll(s, ",", "") }, same)
+	p.holds(t, "split at headings", 13, func(text string, charted []string) (want, got []string, ok bool) {
 		from := 0
 		for _, m := range heading.FindAllStringSubmatchIndex(text, -1) {
 			if m[4] > 0 {
@@ -159,15 +159,15 @@ func TestProperties(t *testing.T) {
 		return charted, append(got, chartedBy(p.x, text[from:])...), from > 0
 	})
 	for s, ceiling := range map[string]int{
-		"The bus was late again today.":            1, // said into a telephone, a call ends one sentence earlier
-		"We had soup for lunch.":                   1,
-		"Somebody left a bicycle in the corridor.": 2, // "left" is taken for the side
+		"The bus was late again today.":            6, // said into a telephone, a call ends one sentence earlier
+		"We had soup for lunch.":                   6,
+		"Somebody left a bicycle in the corridor.": 9, // "left" is taken for the side
 	} {
 		p.try(t, "before headings: "+s, ceiling, func(text string) string { return heading.ReplaceAllString(text, "${1}"+s+" ${2}") }, same)
 	}
-	p.try(t, "right for left", 0, where(sides, notSides, swapper("right", "left")), swapper("right", "left"))
-	p.try(t, "three for four", 0, where(threes, notThrees, swapper("three", "four")), swapper("3", "4"))
-	p.try(t, "plus for minus", 0, where(signs, notSigns, swapper("plus", "minus")), swapper("sign:+", "sign:-"))
+	p.try(t, "right for left", 1, where(sides, notSides, swapper("right", "left")), swapper("right", "left"))
+	p.try(t, "three for four", 1, where(threes, notThrees, swapper("three", "four")), swapper("3", "4"))
+	p.try(t, "plus for minus", 1, where(signs, notSigns, swapper("plus", "minus")), swapper("sign:+", "sign:-"))
 }
 
 // farWords are ordinary words that no pack knows and that sound like no term of
