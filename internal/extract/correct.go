@@ -34,7 +34,7 @@ func (p *parser) withdraw(old, n *cand) {
 // said of the same side before ("PERRLA except the left is sluggish").
 func (p *parser) override(start int) {
 	for _, n := range p.cands[start:] {
-		for _, old := range p.cands[:start] {
+		for _, old := range p.recentCands(start) {
 			if old.gone || old.sent < p.sent-1 || !overlaps(old, n) {
 				continue
 			}

@@ -79,9 +79,17 @@ func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(str
 // name its fellows.
 func (x *Extractor) series(ts []token, items []item) []item {
 	var out []item
-	stem, last, heading := "", 0, false
+	stem, last, heading, ended := "", 0, false, false
 	for i := 0; i < len(items); i++ {
 		it := items[i]
+		if !notFiller(&it) {
+			out = append(out, it)
+			continue
+		}
+		if ended && !restarts(ts, it.a) {
+			stem = ""
+		}
+		ended = false
 		if n, ok := it.sense(lexicon.NameSense); ok && n.Finding != nil {
 			stem, last = numbered(n.Finding.ID)
 			heading = false
@@ -111,15 +119,11 @@ func (x *Extractor) series(ts []token, items []item) []item {
 				if made := fellows(x.lex, stem, from, to, it); made != nil {
 					out = append(out, made...)
 					last, heading = to, false
-					if ts[it.b-1].after == stop && !restarts(ts, it.b) {
-						stem = ""
-					}
+					ended = ts[it.b-1].after == stop
 					continue
 				}
 			}
-			if ts[it.b-1].after == stop && !restarts(ts, it.b) && !heading {
-				stem = ""
-			}
+			ended = ts[it.b-1].after == stop && !heading
 			heading = heading && ts[it.b-1].after != stop
 		}
 		out = append(out, it)
@@ -161,7 +165,11 @@ func opens(ts []token, items []item, i int) bool {
 	if i > 1 && items[i-1].has(lexicon.SideSense) && items[i-2].cue(lexicon.CueExcept, lexicon.CueAnd) && items[i-1].b == items[i].a {
 		return true // "except the left five"
 	}
-	if i > 0 && ts[items[i-1].b-1].after == noPause && !items[i-1].cue(lexicon.CueAnd, lexicon.CueExcept, lexicon.CueBut) && text(ts, items[i].a-1) != "number" {
+	before := i - 1
+	for before >= 0 && items[before].filler() {
+		before--
+	}
+	if before >= 0 && ts[items[before].b-1].after == noPause && !items[before].cue(lexicon.CueAnd, lexicon.CueExcept, lexicon.CueBut) && text(ts, items[i].a-1) != "number" {
 		return false
 	}
 	return ts[items[i].b-1].after != noPause || i+1 < len(items) && (items[i+1].has(lexicon.SideSense) || items[i+1].cue(lexicon.CueUnable) || !items[i+1].content() && text(ts, items[i+1].a) == "i")

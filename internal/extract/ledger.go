@@ -44,11 +44,16 @@ func (p *parser) set(opt Options) finding.Set {
 // settle lets later statements stand over not assessed, joins what was said
 // twice, and marks what cannot both be true.
 func (p *parser) settle() {
-	for i, a := range p.cands {
+	later := map[*lexicon.Finding][]*cand{}
+	for _, c := range p.cands {
+		later[c.f] = append(later[c.f], c)
+	}
+	for _, a := range p.cands {
+		later[a.f] = later[a.f][1:]
 		if a.gone {
 			continue
 		}
-		for _, b := range p.cands[i+1:] {
+		for _, b := range later[a.f] {
 			if b.gone || a.gone || !overlaps(a, b) || a.f.Sides == lexicon.Zone && a.zone != b.zone {
 				continue
 			}
@@ -196,8 +201,9 @@ func (p *parser) evidence(c *cand) []transcript.Span {
 
 // lead leaves fillers at the start of a chunk out of the evidence.
 func (p *parser) lead(a, b int) int {
-	for _, s := range p.fate {
-		if s.a == a && s.lead > 0 && a+s.lead < b && p.ts[a+s.lead].word > p.ts[a+s.lead-1].end {
+	// fate is in the order of speech
+	for i := sort.Search(len(p.fate), func(i int) bool { return p.fate[i].a >= a }); i < len(p.fate) && p.fate[i].a == a; i++ {
+		if s := &p.fate[i]; s.lead > 0 && a+s.lead < b && p.ts[a+s.lead].word > p.ts[a+s.lead-1].end {
 			return a + s.lead
 		}
 	}

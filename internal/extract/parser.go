@@ -203,9 +203,13 @@ type question struct {
 
 // run understands all sentences in order.
 func (p *parser) run(sentences []sentence) {
+	p.sent = -1
 	for i := range sentences {
 		s := &sentences[i]
-		p.sent = i
+		if p.fillers(s) {
+			continue
+		}
+		p.sent++
 		p.pend, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, nil, finding.NoSide, false, nil, false
 		p.says, p.reporter, p.pendDetails = false, "", nil
 		p.pendPlace, p.bareEnd = placeSaid{}, false
@@ -236,6 +240,38 @@ func (p *parser) run(sentences []sentence) {
 	}
 	p.sent++
 	p.settleRetract()
+}
+
+// fillers leaves out what opens a sentence and means nothing, as if it had not
+// been said, and reports a sentence that is nothing else: "um." parts no answer
+// from its question.
+func (p *parser) fillers(s *sentence) (all bool) {
+	for {
+		c := s.chunks[0]
+		last := len(s.chunks) == 1
+		if last && (s.asked || c.any(notFiller)) || !last && c.any(func(it *item) bool { return !it.filler() }) {
+			return false
+		}
+		a, b := c.span()
+		p.fate = append(p.fate, stretch{a: a, b: b, why: finding.SmallTalk, chunk: -1})
+		if last {
+			return true
+		}
+		s.chunks = s.chunks[1:]
+		if s.chunks[0].joint == jointComma {
+			s.chunks[0].joint = jointStart
+		}
+	}
+}
+
+// filler reports a word that means nothing else: not "good".
+func (it *item) filler() bool {
+	for _, s := range it.senses {
+		if s.Kind != lexicon.CueSense || s.Cue != lexicon.CueFiller {
+			return false
+		}
+	}
+	return len(it.senses) > 0
 }
 
 func notFiller(it *item) bool { return !it.cue(lexicon.CueFiller) || it.content() }
