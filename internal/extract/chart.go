@@ -273,6 +273,7 @@ func (p *parser) chart(f *frame, s *said) {
 		p.pairAt = p.heldAt
 		p.endSide()
 	}
+	p.tellValue(s, c)
 	p.pairUp(c)
 	p.cands = append(p.cands, c)
 	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size" {

@@ -62,14 +62,13 @@ func New(lex *lexicon.Lexicon) *Extractor {
 // Extract understands one transcript. Every word of it lies in the evidence of
 // at least one finding or in exactly one left-out stretch.
 func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
-	return x.Explain(t, opt, nil)
+	return x.extract(t, opt, nil)
 }
 
-// Explain extracts and writes each stage to trace: for a pack's author who asks
-// why a sentence gave what it gave.
-func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
-	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), trace: trace}
+func (x *Extractor) extract(t transcript.Transcript, opt Options, tell func(Step)) finding.Set {
+	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), tell: tell}
 	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
+	p.tellTerms(items)
 	p.run(p.split(items))
 	return p.set(opt)
 }

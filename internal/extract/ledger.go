@@ -13,6 +13,7 @@ import (
 func (p *parser) set(opt Options) finding.Set {
 	p.scores()
 	p.settle()
+	p.tellLater()
 	words := len(p.t.Words)
 	used := make([]bool, words)
 	var out finding.Set

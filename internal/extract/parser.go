@@ -133,7 +133,7 @@ type stretch struct {
 
 // parser carries what one narration has said so far.
 type parser struct {
-	trace  func(string, ...any) // nil unless somebody asks why
+	tell   func(Step) // nil unless somebody asks why
 	x      *Extractor
 	t      transcript.Transcript
 	ts     []token
@@ -296,7 +296,7 @@ func (p *parser) chunk(c *chunk, next *chunk) {
 		}
 		break
 	}
-	before := len(p.cands)
+	p.step(Statement, a, b, "%s", actNames[c.act])
 	if p.becauseOf(c) {
 		p.fate = append(p.fate, st)
 		return
@@ -318,15 +318,7 @@ func (p *parser) chunk(c *chunk, next *chunk) {
 	}
 	st.why = p.talkOf(c)
 	p.fate = append(p.fate, st)
-	if p.trace != nil {
-		p.trace("%s | %s\n", actNames[c.act], p.words(a, b))
-		for _, n := range p.cands[min(before, len(p.cands)):] {
-			p.trace("    %s@%s zone=%q %s %s %v\n", n.f.ID, n.side, n.zone, n.status, n.value, n.quals)
-		}
-	}
 }
-
-var actNames = [...]string{"state", "instruct", "ask", "teach", "plan", "past", "other", "retract", "answer", "aside"}
 
 func (p *parser) endSide() {
 	p.held, p.heldAt = finding.NoSide, nil
