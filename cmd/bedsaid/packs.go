@@ -28,7 +28,7 @@ func packFiles(path string) ([]lexicon.File, error) {
 		names, err = filepath.Glob(filepath.Join(path, "*"+packEnding))
 		if err != nil || len(names) == 0 {
 			return nil, failed(exitBadInput, fmt.Errorf("read packs %s: no *%s in it", path, packEnding)).
-				hint("a pack is one file; docs/lexicon.md shows the smallest")
+				hint("a pack is one file; docs/understanding.md shows one")
 		}
 	}
 	var out []lexicon.File
