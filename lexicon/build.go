@@ -7,7 +7,7 @@ import (
 )
 
 func newBuilder() *builder {
-	return &builder{forms: make(map[string][]Form, 4096), lex: &Lexicon{
+	return &builder{falling: map[string]string{}, forms: make(map[string][]Form, 4096), lex: &Lexicon{
 		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096),
 	}}
 }
@@ -32,6 +32,8 @@ type builder struct {
 	at     place
 	tables map[string][]place
 	order  []string
+	// falling waits until all findings are known.
+	falling map[string]string
 }
 
 // heardAt is a mishearing that waits until all terms are known.
@@ -176,7 +178,7 @@ func (b *builder) site(d siteDef) {
 	if d.Region != "" && b.lex.region(d.Region) == nil {
 		b.complain(d.Region, fmt.Sprintf("site %q lies in unknown region %q", d.ID, d.Region), "list the region in a pack")
 	}
-	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired, General: d.General}
+	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired, General: d.General, Wide: d.Wide, Organs: d.Organs}
 	if d.In != "" {
 		if s.Parent = b.lex.sites[d.In]; s.Parent == nil {
 			b.complain(d.In, fmt.Sprintf("site %q lies in unknown site %q", d.ID, d.In), "list the larger site first")
@@ -215,7 +217,7 @@ func (b *builder) finding(d findingDef) {
 		region = &Region{}
 	}
 	f := &Finding{at: b.at, Body: region.Body, ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
-		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, EndsSide: d.EndsSide, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers, Also: d.Also,
+		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, EndsSide: d.EndsSide, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Directed: d.Directed, Implied: d.Implied, Compares: d.Compares, Covers: d.Covers, Also: d.Also,
 		Sides: sidesOf[d.Sides], Kind: kinds[d.Kind], Asked: askedOf[d.Asked], Details: map[string]bool{}, Together: map[string]bool{}}
 	if f.Sides == SidesUnknown || f.Kind == KindUnknown || f.Asked == AskedUnknown {
 		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: "+strings.Join(sortedKeys(kinds), ", ")+"; asked: always, if_indicated, summary")
@@ -252,6 +254,7 @@ func (b *builder) finding(d findingDef) {
 	}
 	l.byID[d.ID] = f
 	l.findings = append(l.findings, f)
+	b.falling[d.ID] = d.Falling
 	b.words(f, d.wordsDef)
 	b.checkValues(f, d)
 }
@@ -431,6 +434,12 @@ func (b *builder) finish() {
 		for _, id := range f.Covers {
 			b.want(id, id)
 		}
+		if id := b.falling[f.ID]; id != "" {
+			if f.Falling = b.want(id, id); f.Falling != nil {
+				f.Falling.FallsFrom = f
+			}
+		}
+		b.comparison(f)
 	}
 	b.arrange()
 }

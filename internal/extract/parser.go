@@ -25,11 +25,11 @@ type subject struct {
 	sent int
 }
 
-// organ is the topmost site below head, face and neck: what a side holds for.
+// organ is the topmost site below those whose parts are organs of their own: what
+// a side holds for.
 func organ(s *lexicon.Site) *lexicon.Site {
 	for s != nil && s.Parent != nil {
-		switch s.Parent.ID {
-		case "head", "face", "neck":
+		if s.Parent.Organs {
 			return s
 		}
 		s = s.Parent
