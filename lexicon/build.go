@@ -32,6 +32,8 @@ type builder struct {
 	at     place
 	tables map[string][]place
 	order  []string
+	// extending is true while words are added to what another pack has.
+	extending bool
 	// falling waits until all findings are known.
 	falling map[string]string
 }
@@ -82,8 +84,8 @@ func (b *builder) term(term string, s Sense) {
 	b.lex.terms = append(b.lex.terms, Term{Text: term, Sense: s, at: b.at})
 	for _, have := range n.senses {
 		if have.Kind == s.Kind && have.Finding == s.Finding && have.Site == s.Site && have.Value == s.Value && have.Cue == s.Cue && have.Key == s.Key {
-			if s.Kind == CueSense || s.Kind == SiteSense && have.Site == s.Site {
-				b.advise(term, fmt.Sprintf("term %q is listed twice", term), "keep one")
+			if s.Kind == CueSense || s.Kind == SiteSense || b.extending {
+				b.advise(term, fmt.Sprintf("term %q is there already", term), "keep one")
 			}
 			return
 		}
@@ -132,7 +134,9 @@ func (b *builder) add(file File, pf *packFile) {
 	}
 	for i, d := range pf.Extends {
 		b.enter("extend", i)
+		b.extending = true
 		b.extend(d)
+		b.extending = false
 	}
 	b.shared(pf)
 	for i, d := range pf.Examples {

@@ -204,6 +204,9 @@ func (p *parser) chart(f *frame, s *said) {
 		}
 	}
 	a, b := f.c.span()
+	if s.f.Body && s.subj.tok[1] == 0 && p.askSent > 0 && p.askSent == p.sent {
+		c.source = finding.Reported // "any pain? Four out of ten."
+	}
 	if w := p.ts[a].Text; w == "my" && c.source == finding.Observed { // "my throat is sore"
 		c.source = finding.Reported
 	}

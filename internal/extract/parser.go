@@ -171,6 +171,7 @@ type parser struct {
 	young              bool
 	retracted          []*cand
 	retractSent        int
+	askSent            int       // the sentence after the last that asked
 	s                  *sentence // the sentence being read and the chunk in it
 	si                 int
 	pendDetails        []detail // adjectives before a comma: "a hard, fixed node"
