@@ -225,18 +225,21 @@ func (x *Extractor) bodyNumber(ts []token, i int, f *lexicon.Finding) (item, boo
 		return item{}, false
 	}
 	made := item{a: i, b: j, num: &n}
-	if u, e := x.unitAt(formsOf(ts), ts, j); u != nil {
+	if u, e := x.unitAfter(ts, j); u != nil {
 		made.unit, made.b = u, e
 	}
 	return made, large || plausible(f, &n, made.unit)
 }
 
-func formsOf(ts []token) []lexicon.Form {
-	out := make([]lexicon.Form, len(ts))
-	for i := range ts {
-		out[i] = ts[i].Form
+// unitAfter reads the unit that follows token i-1 and gives the index after it.
+func (x *Extractor) unitAfter(ts []token, i int) (*lexicon.Unit, int) {
+	near := ts[i-1 : min(i+6, len(ts))]
+	forms := make([]lexicon.Form, len(near))
+	for k := range near {
+		forms[k] = near[k].Form
 	}
-	return out
+	u, end := x.unitAt(forms, near, 1)
+	return u, i - 1 + end
 }
 
 // over gives the index after the word between the numbers of a pair.
@@ -302,14 +305,13 @@ func (x *Extractor) feet(ts []token, i int, f *lexicon.Finding) (item, bool) {
 		return item{}, false
 	}
 	ft, j := cardinal(ts, i)
-	forms := formsOf(ts)
 	u, k := (*lexicon.Unit)(nil), j
 	if j > i {
-		u, k = x.unitAt(forms, ts, j)
+		u, k = x.unitAfter(ts, j)
 	}
 	if u == nil && j == i+1 && ft >= 3 && ft <= 7 && ts[i].after == noPause {
 		if in, e := cardinal(ts, j); e > j && in < 12 { // "five eleven"
-			if w, _ := x.unitAt(forms, ts, e); w == nil {
+			if w, _ := x.unitAfter(ts, e); w == nil {
 				return item{a: i, b: e, num: &number{value: ft*12 + in, guessed: true}, unit: &lexicon.Unit{Code: inch, Base: "length"}}, true
 			}
 		}
@@ -326,7 +328,7 @@ func (x *Extractor) feet(ts []token, i int, f *lexicon.Finding) (item, bool) {
 		if in, e, _ := decimal(ts, k); e > k && in < 12 {
 			n.value += in
 			made.b = e
-			if w, e2 := x.unitAt(forms, ts, e); w != nil && w.Code == inch {
+			if w, e2 := x.unitAfter(ts, e); w != nil && w.Code == inch {
 				made.b = e2
 			}
 		}
