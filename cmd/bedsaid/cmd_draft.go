@@ -66,7 +66,7 @@ func (m *Main) draftCommand() *cobra.Command {
 	lexiconFlag(c, &f.lexicon)
 	m.modelFlags(c, &f.model, &f.models)
 	must(c.RegisterFlagCompletionFunc("exam", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		lex, err := loadLexicon(f.lexicon)
+		lex, err := m.lexicon(f.lexicon)
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveError
 		}
@@ -87,7 +87,7 @@ func (m *Main) draft(ctx context.Context, args []string, f draftFlags) error {
 	if f.force && f.out == "" {
 		return usage("--force is for --out").hint("name a folder with --out")
 	}
-	lex, err := loadLexicon(f.lexicon)
+	lex, err := m.lexicon(f.lexicon)
 	if err != nil {
 		return err
 	}

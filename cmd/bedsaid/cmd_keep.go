@@ -26,6 +26,7 @@ is left where it is; deleting it is up to you.`
 type keepFlags struct {
 	recordFlags
 	exam, model, models, examined string
+	lexicon                       string
 	kinds                         []string
 }
 
@@ -42,14 +43,15 @@ func (m *Main) recordKeepCommand() *cobra.Command {
 	c.Flags().StringSliceVar(&f.kinds, "identifiers", []string{"record number", "date of birth"}, "the two `KINDS` of identifiers that your site uses")
 	c.Flags().StringVar(&f.examined, "examined", "", "when the patient was examined, a `TIME` such as 2026-11-25T03:10:00-05:00 (default: now)")
 	c.Flags().StringVar(&f.exam, "exam", "", "what was examined, as a `SCOPE` such as eyes")
+	lexiconFlag(c, &f.lexicon)
 	m.modelFlags(c, &f.model, &f.models)
 	return c
 }
 
 func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
-	lex, err := lexicon.Builtin()
+	lex, err := m.lexicon(f.lexicon)
 	if err != nil {
-		return fmt.Errorf("load lexicon: %w", err)
+		return err
 	}
 	if err := checkExam(lex, f.exam); err != nil {
 		return err

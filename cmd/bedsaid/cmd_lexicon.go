@@ -107,7 +107,7 @@ func (m *Main) lexiconCheck(path string) error {
 }
 
 func (m *Main) lexiconTry(dir string, args []string) error {
-	lex, err := loadLexicon(dir)
+	lex, err := m.lexicon(dir)
 	if err != nil {
 		return err
 	}
@@ -173,7 +173,7 @@ func (m *Main) outcome(lex *lexicon.Lexicon, t transcript.Transcript, set findin
 }
 
 func (m *Main) lexiconExplain(dir string, args []string) error {
-	lex, err := loadLexicon(dir)
+	lex, err := m.lexicon(dir)
 	if err != nil {
 		return err
 	}

@@ -42,8 +42,15 @@ func packFiles(path string) ([]lexicon.File, error) {
 	return out, nil
 }
 
-// loadLexicon loads the built-in packs and lays those of a folder over them.
-func loadLexicon(dir string) (*lexicon.Lexicon, error) {
+// lexiconEnv names the folder of packs that a site uses for all its work.
+const lexiconEnv = "BEDSAID_LEXICON"
+
+// lexicon loads the built-in packs and lays those of a folder over them: the
+// flag's, or the site's.
+func (m *Main) lexicon(dir string) (*lexicon.Lexicon, error) {
+	if dir == "" {
+		dir = m.Env(lexiconEnv)
+	}
 	files, err := packFiles(dir)
 	if err != nil {
 		return nil, err
@@ -53,7 +60,7 @@ func loadLexicon(dir string) (*lexicon.Lexicon, error) {
 		var p lexicon.Problem
 		if dir != "" && errors.As(err, &p) {
 			return nil, failed(exitBadInput, fmt.Errorf("the packs cannot be used:\n%w", err)).
-				hint("bedsaid lexicon check %s lists every complaint; without --lexicon the built-in packs are used", dir)
+				hint("bedsaid lexicon check %s lists every complaint; without --lexicon and "+lexiconEnv+" the built-in packs are used", dir)
 		}
 		return nil, fmt.Errorf("load lexicon: %w", err)
 	}
@@ -61,6 +68,6 @@ func loadLexicon(dir string) (*lexicon.Lexicon, error) {
 }
 
 func lexiconFlag(c *cobra.Command, dir *string) {
-	c.Flags().StringVar(dir, "lexicon", "", "folder `DIR` of your own packs, laid over the built-in ones")
+	c.Flags().StringVar(dir, "lexicon", "", "folder `DIR` of your own packs, laid over the built-in ones (default: $"+lexiconEnv+")")
 	must(c.MarkFlagDirname("lexicon"))
 }
