@@ -158,7 +158,7 @@ func (b *builder) region(d regionDef) {
 		b.complain(d.ID, fmt.Sprintf("region %q is there twice", d.ID), "rename or remove one")
 		return
 	}
-	r := Region{ID: d.ID, Title: d.Title, Exams: d.Exams, Body: d.Body}
+	r := Region{ID: d.ID, Title: d.Title, Exams: d.Exams, Organ: d.Organ, Body: d.Body}
 	for _, t := range d.Named {
 		r.Named = append(r.Named, normalWords(t))
 	}

@@ -12,6 +12,9 @@ type Region struct {
 	ID, Title string
 	// Exams are the focused examinations it belongs to ("eyes").
 	Exams []string
+	// Organ is the noun that a side goes with ("eye" makes "right eye"); empty where
+	// a bare side is plain enough.
+	Organ string
 	// Named are the normalized words that announce it.
 	Named [][]string
 	// Body regions hold what is measured of the whole body: their nouns name a

@@ -67,6 +67,7 @@ type regionDef struct {
 	ID    string   `toml:"id"`
 	Title string   `toml:"title"`
 	Exams []string `toml:"exams"`
+	Organ string   `toml:"organ"`
 	Named []string `toml:"named"`
 	Body  bool     `toml:"body"`
 }
