@@ -27,6 +27,7 @@ you.`
 type keepFlags struct {
 	recordFlags
 	exam, model, models, examined string
+	lexicon                       string
 }
 
 func (m *Main) recordKeepCommand() *cobra.Command {
@@ -41,14 +42,15 @@ func (m *Main) recordKeepCommand() *cobra.Command {
 	m.recordFlags(c, &f.recordFlags)
 	c.Flags().StringVar(&f.examined, "examined", "", "when the patient was examined, a `TIME` such as 2026-11-25T03:10:00-05:00 (default: now)")
 	c.Flags().StringVar(&f.exam, "exam", "", "what was examined, as a `SCOPE` such as eyes")
+	lexiconFlag(c, &f.lexicon)
 	m.modelFlags(c, &f.model, &f.models)
 	return c
 }
 
 func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
-	lex, err := lexicon.Builtin()
+	lex, err := m.lexicon(f.lexicon)
 	if err != nil {
-		return fmt.Errorf("load lexicon: %w", err)
+		return err
 	}
 	if err := checkExam(lex, f.exam); err != nil {
 		return err

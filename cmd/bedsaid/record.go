@@ -16,7 +16,6 @@ import (
 
 	"bedsaid/internal/note"
 	"bedsaid/internal/store"
-	"bedsaid/lexicon"
 )
 
 // recordFlags say which record, and who works in it.
@@ -67,9 +66,9 @@ func (m *Main) begin(f recordFlags) (dir, login string, opt store.Options, err e
 	if login = f.user; login == "" {
 		login = m.Env("BEDSAID_USER")
 	}
-	lex, err := lexicon.Builtin()
+	lex, err := m.lexicon("")
 	if err != nil {
-		return "", "", opt, fmt.Errorf("load lexicon: %w", err)
+		return "", "", opt, err
 	}
 	return dir, login, store.Options{Now: m.Now, Outline: note.OutlineOf(lex)}, nil
 }

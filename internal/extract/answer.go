@@ -8,6 +8,7 @@ import (
 // question keeps what a question asks about until the answer comes.
 func (p *parser) question(c *chunk) {
 	f := p.frame(c)
+	p.askSent = p.sent + 1
 	for i := range f.preds { // a question denies nothing
 		f.preds[i].neg = false
 	}

@@ -1,13 +1,11 @@
 // Package extract turns a transcript into findings: what a sentence is (a
 // finding, a question, an instruction, teaching, a plan, history, talk), to
 // which side, site and item it belongs, and what value it gives. The words and
-// findings it understands stand in the lexicon's packs; a few ids still stand in
-// the code (the pupils' sizes and equality, the summary of nodes, the large
-// regions), which docs/design.md lists as a shortcoming.
+// findings it understands stand in the lexicon's packs; no id stands in the code.
 // It is pure: no clock, no files, the same transcript gives the same findings.
 //
 // The stages, in order, each in its file: token (words to normalized tokens),
-// number and item (longest terms and numbers), chunk (sentences, chunks and
+// number, item and compose (longest terms and numbers), chunk (sentences, chunks and
 // their acts), frame (a chunk taken apart), resolve and state (which finding a
 // word speaks of), chart (values and sides), attach (qualifiers), correct,
 // mirror and answer (what later words do to earlier ones), ledger (evidence,
@@ -31,6 +29,8 @@ type Extractor struct {
 	// groups gives the stem of numbered findings by what they are called
 	// together: "cranial nerve".
 	groups map[string]string
+	// implied are the sites whose finding is looked for where they alone are named.
+	implied map[*lexicon.Site]bool
 	// body are the findings of the whole body.
 	body []*lexicon.Finding
 }
@@ -43,8 +43,13 @@ type Options struct {
 
 // New makes an Extractor over a lexicon.
 func New(lex *lexicon.Lexicon) *Extractor {
-	x := &Extractor{lex: lex, groups: map[string]string{}}
+	x := &Extractor{lex: lex, implied: map[*lexicon.Site]bool{}, groups: map[string]string{}}
 	for _, f := range lex.Findings() {
+		if f.Implied {
+			for _, s := range f.At {
+				x.implied[s] = true
+			}
+		}
 		if f.Body {
 			x.body = append(x.body, f)
 			continue // reached by name alone
@@ -62,14 +67,13 @@ func New(lex *lexicon.Lexicon) *Extractor {
 // Extract understands one transcript. Every word of it lies in the evidence of
 // at least one finding or in exactly one left-out stretch.
 func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
-	return x.Explain(t, opt, nil)
+	return x.extract(t, opt, nil)
 }
 
-// Explain extracts and writes each stage to trace: for a pack's author who asks
-// why a sentence gave what it gave.
-func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
-	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), trace: trace, labelled: labelled(t)}
+func (x *Extractor) extract(t transcript.Transcript, opt Options, tell func(Step)) finding.Set {
+	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), tell: tell, labelled: labelled(t)}
 	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
+	p.tellTerms(items)
 	p.run(p.split(items))
 	return p.set(opt)
 }

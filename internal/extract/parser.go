@@ -25,11 +25,11 @@ type subject struct {
 	sent int
 }
 
-// organ is the topmost site below head, face and neck: what a side holds for.
+// organ is the topmost site below those whose parts are organs of their own: what
+// a side holds for.
 func organ(s *lexicon.Site) *lexicon.Site {
 	for s != nil && s.Parent != nil {
-		switch s.Parent.ID {
-		case "head", "face", "neck":
+		if s.Parent.Organs {
 			return s
 		}
 		s = s.Parent
@@ -133,7 +133,7 @@ type stretch struct {
 
 // parser carries what one narration has said so far.
 type parser struct {
-	trace  func(string, ...any) // nil unless somebody asks why
+	tell   func(Step) // nil unless somebody asks why
 	x      *Extractor
 	t      transcript.Transcript
 	ts     []token
@@ -173,6 +173,7 @@ type parser struct {
 	who                speaker
 	retracted          []*cand
 	retractSent        int
+	askSent            int       // the sentence after the last that asked
 	s                  *sentence // the sentence being read and the chunk in it
 	si                 int
 	pendDetails        []detail // adjectives before a comma: "a hard, fixed node"
@@ -335,7 +336,7 @@ func (p *parser) chunk(c *chunk, next *chunk) {
 		}
 		break
 	}
-	before := len(p.cands)
+	p.step(Statement, a, b, "%s", actNames[c.act])
 	if p.becauseOf(c) {
 		p.fate = append(p.fate, st)
 		return
@@ -357,15 +358,7 @@ func (p *parser) chunk(c *chunk, next *chunk) {
 	}
 	st.why = p.talkOf(c)
 	p.fate = append(p.fate, st)
-	if p.trace != nil {
-		p.trace("%s | %s\n", actNames[c.act], p.words(a, b))
-		for _, n := range p.cands[min(before, len(p.cands)):] {
-			p.trace("    %s@%s zone=%q %s %s %v\n", n.f.ID, n.side, n.zone, n.status, n.value, n.quals)
-		}
-	}
 }
-
-var actNames = [...]string{"state", "instruct", "ask", "teach", "plan", "past", "other", "retract", "answer", "aside"}
 
 func (p *parser) endSide() {
 	p.held, p.heldAt = finding.NoSide, nil
