@@ -211,7 +211,7 @@ func (s *statement) add(items []item, i int) {
 		if it.has(lexicon.DetailSense) && i+1 < len(items) && (items[i+1].role() == roleNoun || items[i+1].role() == roleHead && takesKeyOf(&items[i+1], it)) {
 			return // "bloody drainage"
 		}
-		if it.num != nil && i > 0 && it.unit != nil && items[i-1].cue(lexicon.CuePrep) {
+		if it.num != nil && i > 0 && it.unit != nil && (items[i-1].cue(lexicon.CuePrep) || it.unit.Base == "angle") {
 			return // "at forty five degrees"
 		}
 		if it.num != nil && it.unit == nil && it.num.sign == "" && i+1 < len(items) && (items[i+1].role() == roleNoun || items[i+1].role() == roleHead && (s.head == nil || namesPresent(&items[i+1]))) {
@@ -488,7 +488,7 @@ func (p *parser) mayBegin(items []item, i int) bool {
 		return false
 	}
 	if it.role() == roleNone {
-		return lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
+		return lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere, lexicon.CueAsk) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
 	}
 	return true
 }
