@@ -8,7 +8,7 @@ import (
 
 // classify gives each chunk of a sentence its act.
 func (p *parser) classify(s *sentence) {
-	carried, open, since := actState, false, 0
+	carried, open, since, hypothesis := actState, false, 0, false
 	for i := range s.chunks {
 		since++
 		c := &s.chunks[i]
@@ -16,11 +16,11 @@ func (p *parser) classify(s *sentence) {
 		switch {
 		case own != actState:
 			c.act = own
-			carried, open, since = own, true, 0
+			carried, open, since, hypothesis = own, true, 0, p.ts[c.items[0].a].Text == "if"
 			if !strong {
 				open = false
 			}
-		case open && inherits(c, carried, since):
+		case open && inherits(c, carried, since, hypothesis):
 			c.act = carried
 		default:
 			open = false
@@ -186,15 +186,15 @@ func (p *parser) imperative(c *chunk, first *item) bool {
 }
 
 // inherits reports that a chunk without an act of its own goes on with the one
-// that began since chunks before: the rest of a list, not a statement of its own.
-func inherits(c *chunk, from act, since int) bool {
+// that began since chunks before, with "if" where it is a hypothesis: the rest of a list, not a statement of its own.
+func inherits(c *chunk, from act, since int, hypothesis bool) bool {
 	if c.joint == jointBut || c.joint == jointExcept {
 		return false
 	}
 	if c.cue(lexicon.CueCorrect, lexicon.CueUnable) {
 		return false
 	}
-	if since > 2 && c.joint == jointPlain && c.valued() && c.any((*item).names) && from != actAsk {
+	if (since > 2 || from == actTeach && !hypothesis) && c.joint == jointPlain && c.valued() && c.any((*item).names) && from != actAsk {
 		return false // talk without pauses has gone on to a statement
 	}
 	switch from {

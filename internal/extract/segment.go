@@ -78,6 +78,7 @@ type statement struct {
 	found    *item // what was named as found
 	neg      bool
 	reason   bool // it gives a reason or a circumstance
+	none     bool // "none" was said
 	object   bool // what that one is about was named
 	tells    bool // it began with what somebody is told to do
 	acts     bool // it asks, plans, teaches: its act reaches over what follows
@@ -183,9 +184,6 @@ func (s *statement) add(items []item, i int) {
 	tied := s.content && s.p.tied(items, i)
 	if it.cue(lexicon.CueBecause, lexicon.CueWhen) && !it.content() {
 		s.reason = true
-	}
-	if it.cue(lexicon.CueTeach) && !it.content() && s.head != nil {
-		s.valued = true // "the color is what you'd expect"
 	}
 	s.talk(items, i)
 	r := it.role()
@@ -312,7 +310,8 @@ func (s *statement) addHead(it *item, tied, next, lone bool) {
 	case s.head == nil:
 		s.head = it
 		for _, v := range s.pre {
-			if !s.p.valueFits(v, it) || v.cue(lexicon.CueAbsent) || s.sidePast {
+			none := v.cue(lexicon.CueAbsent) && !tied && !s.p.x.lex.Cue(s.p.ts[it.a].Text, lexicon.CuePrep)
+			if !s.p.valueFits(v, it) || none || s.sidePast {
 				s.cost += costForeign // "none either side, thyroid"
 			}
 		}
@@ -365,6 +364,12 @@ func (s *statement) addNoun(it *item, compound bool) {
 }
 
 func (s *statement) addValue(it *item, sideNext bool) {
+	if it.cue(lexicon.CueAbsent) && it.cue(lexicon.CueNegate) {
+		if s.none || s.neg && s.valued && !s.soft {
+			s.cost += costForeign // "no nodes in front, none behind"
+		}
+		s.none = true
+	}
 	switch {
 	case s.head == nil && !s.valued:
 		s.pre = append(s.pre, it)
