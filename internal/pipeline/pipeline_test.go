@@ -238,16 +238,18 @@ func TestVocabularyFollowsTheExamination(t *testing.T) {
 	}
 }
 
-// What the sound has changed is marked, and the mark comes back when the draft
+// What the sound has changed is marked, and so are strange words ill heard; and the mark comes back when the draft
 // is drafted again from its own JSON.
 func TestDoubtOfWhatWasHeardOtherwise(t *testing.T) {
-	tr := transcript.FromText("The trachea is midline. Right carotid is two plus.")
+	tr := transcript.FromText("The trachea is midline. Right carotid is two plus. The right pupil reacts bristly.")
 	tr.Timed = true
 	for i := range tr.Words {
 		tr.Words[i].Start, tr.Words[i].End, tr.Words[i].P = float64(i), float64(i)+0.5, 0.9
 	}
 	tr.Words[4].Heard = "Bright"
-	tr.Recording = &transcript.Recording{Seconds: 10, VoicedSeconds: 5}
+	tr.Words[1].P = 0.1 // the packs know it
+	tr.Words[13].P = 0.45
+	tr.Recording = &transcript.Recording{Seconds: 20, VoicedSeconds: 15}
 	var b bytes.Buffer
 	if err := export.JSON(&b, note.Draft{Transcript: tr}); err != nil {
 		t.Fatal(err)
@@ -262,7 +264,8 @@ func TestDoubtOfWhatWasHeardOtherwise(t *testing.T) {
 			marked[f.ID] += string(m.Kind) + ": " + m.Why + strings.Join(m.Alternatives, ",")
 		}
 	}
-	if want := map[string]string{"carotid.pulse": `respelled: heard twice, and the first time as: "Bright"Bright`}; !reflect.DeepEqual(marked, want) {
+	if want := map[string]string{"carotid.pulse": `respelled: heard twice, and the first time as: "Bright"Bright`,
+		"eye.light_reaction": `unclear_audio: hard to hear: "bristly."`}; !reflect.DeepEqual(marked, want) {
 		t.Errorf("marks %q", marked)
 	}
 }
