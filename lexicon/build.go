@@ -8,7 +8,7 @@ import (
 
 func newBuilder() *builder {
 	return &builder{falling: map[string]string{}, forms: make(map[string][]Form, 4096), lex: &Lexicon{
-		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096),
+		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096), terms: make([]Term, 0, 9000),
 	}}
 }
 
@@ -82,7 +82,8 @@ func (b *builder) term(term string, s Sense) {
 		return
 	}
 	b.lex.terms = append(b.lex.terms, Term{Text: term, Sense: s, at: b.at})
-	for _, have := range n.senses {
+	for i := range n.senses {
+		have := &n.senses[i]
 		if have.Kind == s.Kind && have.Finding == s.Finding && have.Site == s.Site && have.Value == s.Value && have.Cue == s.Cue && have.Key == s.Key {
 			if s.Kind == CueSense || s.Kind == SiteSense || b.extending {
 				b.advise(term, fmt.Sprintf("term %q is there already", term), "keep one")

@@ -407,15 +407,6 @@ func (l *Lexicon) Exams() []string {
 // Knows reports whether a normalized word stands in any term.
 func (l *Lexicon) Knows(word string) bool { return l.words[word] }
 
-// Hard gives the words that recognizers often mishear, in the packs' order.
-func (l *Lexicon) Hard() []string {
-	out := make([]string, len(l.hard))
-	for i, h := range l.hard {
-		out[i] = h.word
-	}
-	return out
-}
-
 // Vocabulary gives the bare terms of a region ("" for all) that a recognizer
 // may be primed with: sites and names only, never a side, a number, a negation
 // or a value, so that a prompt cannot speak for the patient.

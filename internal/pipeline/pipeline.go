@@ -82,7 +82,7 @@ func (d *Drafter) Draft(ctx context.Context, in Input) (note.Draft, error) {
 	if err != nil {
 		return note.Draft{}, err
 	}
-	set := doubt(extract.New(d.lex).Extract(src.Transcript, extract.Options{Exam: d.Exam}), src.Transcript)
+	set := doubt(d.lex, extract.New(d.lex).Extract(src.Transcript, extract.Options{Exam: d.Exam}), src.Transcript)
 	if err := ctx.Err(); err != nil {
 		return note.Draft{}, err
 	}

@@ -12,16 +12,12 @@ import (
 
 // Vocabulary primes the recognizer with the terms of the region that is being
 // examined, and then of those that come after it: an examination goes from head
-// to neck. A prompt has room for some forty words, so those that recognizers are
-// known to mishear come first, of this region and its neighbours, and only then
-// what else they have. Words of regions far off are kept out: a prompt bends what
-// is heard towards itself ("crepitus" where carotid was said). It holds the packs'
+// to neck, and the prompt has room for a region or two. It holds the packs'
 // bare terms and nothing else, so it cannot speak for the patient.
 func Vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
 	var regions []vocabRegion
-	hard := lex.Hard()
 	owners := map[string]int{} // in how many regions a word stands
-	for _, r := range wholeBodyLast(lex.Regions()) {
+	for _, r := range lex.Regions() {
 		v := vocabRegion{terms: hardFirst(lex.Vocabulary(r.ID)), words: map[string]bool{}}
 		for _, t := range v.terms {
 			for _, w := range strings.Fields(t) {
@@ -31,58 +27,21 @@ func Vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
 				}
 			}
 		}
-		for _, h := range hard {
-			if !slices.ContainsFunc(strings.Fields(h), func(w string) bool { return !v.words[w] }) {
-				v.hard = append(v.hard, h)
-			}
-		}
 		regions = append(regions, v)
 	}
 	return func(heard []transcript.Word) []string {
 		at := regionAt(regions, owners, heard)
 		var out []string
-		for _, step := range [...]int{0, 1, 2, -1} { // the neighbours that are worth their room
-			if i := at + step; i >= 0 && i < len(regions) {
-				out = append(out, regions[i].hard...)
-			}
-		}
 		for i := range regions {
 			out = append(out, regions[(at+i)%len(regions)].terms...)
 		}
-		return unrepeated(out)
+		return out
 	}
-}
-
-// wholeBodyLast keeps what is measured rather than examined from taking the room
-// of the first region's terms: its words are everyday ones.
-func wholeBodyLast(regions []lexicon.Region) []lexicon.Region {
-	out := slices.Clone(regions)
-	slices.SortStableFunc(out, func(a, b lexicon.Region) int {
-		switch {
-		case a.Body == b.Body:
-			return 0
-		case a.Body:
-			return 1
-		}
-		return -1
-	})
-	return out
 }
 
 type vocabRegion struct {
 	terms []string
-	hard  []string // of the words that are often misheard, those of its terms
 	words map[string]bool
-}
-
-// unrepeated keeps the first of each.
-func unrepeated(terms []string) []string {
-	seen := map[string]bool{}
-	return slices.DeleteFunc(terms, func(t string) bool {
-		had := seen[t]
-		seen[t] = true
-		return had
-	})
 }
 
 // recent is how many of the last words tell the region.

@@ -57,7 +57,7 @@ func judge(d Decoded, words []transcript.Word, voiced []transcript.Interval, pro
 		uncovered: lengthOf(gaps),
 	}
 	v.noise = d.NoSpeech > likelySilent && (v.loop || len(words) > 0 && d.AvgLogProb < doubtInNoise)
-	for _, g := range joinNear(gaps) {
+	for _, g := range gaps {
 		v.sparse = v.sparse || g.End-g.Start >= gapSeconds
 	}
 	if seconds > 3 && float64(len(words)) < slowWords*seconds && v.uncovered > 0 {

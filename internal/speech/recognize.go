@@ -202,24 +202,30 @@ func (h *hearing) hear(p piece, depth int) ([]transcript.Word, error) {
 	if a.fine() {
 		h.pace.words += spokenAll(a.words)
 		h.pace.voice += lengthOf(voiced)
-		return a.words, nil
+		return h.refill(p, a, depth) // what would be reported is asked once more
 	}
 	if a.noise {
 		h.tell(EventRejected, p, "the engine hears no speech and makes it up")
 		return nil, nil
 	}
-	primed := len(h.terms) > 0
 	if a.loop || a.hasty || a.echo {
 		if a, err = h.unprompted(p, a); err != nil {
 			return nil, err
 		}
-		primed = false
 	}
 	if a.loop {
 		return h.split(p, depth)
 	}
-	if a, err = h.fuller(p, a, primed); err != nil {
-		return nil, err
+	if a.sparse || a.guess {
+		h.tell(EventAgain, p, "voice without words, or words the engine doubts")
+		b, err := h.try(p, nil, beamAgain)
+		if err != nil {
+			return nil, err
+		}
+		if better(b, a) {
+			b.words = withFirst(b.words, a.words)
+			a = b
+		}
 	}
 	if a.noise || len(a.words) > 0 && a.AvgLogProb < hopeless {
 		h.tell(EventRejected, p, "the engine makes it up")
@@ -230,26 +236,6 @@ func (h *hearing) hear(p piece, depth int) ([]transcript.Word, error) {
 		return nil, nil
 	}
 	return h.refill(p, a, depth)
-}
-
-// fuller decodes a piece whose words are too few or doubted again: without the
-// prompt, where it had one, which costs little, and then with beams.
-func (h *hearing) fuller(p piece, a attempt, primed bool) (attempt, error) {
-	for _, beam := range []int{0, beamAgain} {
-		if !a.sparse && !a.guess || beam == 0 && !primed {
-			continue
-		}
-		h.tell(EventAgain, p, "voice without words, or words the engine doubts")
-		b, err := h.try(p, nil, beam)
-		if err != nil {
-			return attempt{}, err
-		}
-		if better(b, a) {
-			b.words = withFirst(b.words, a.words)
-			a = b
-		}
-	}
-	return a, nil
 }
 
 // unprompted decodes a piece again without the prompt, and gives the attempt to
@@ -325,11 +311,11 @@ func (h *hearing) split(p piece, depth int) ([]transcript.Word, error) {
 // refill decodes each long stretch of voice without words by itself.
 func (h *hearing) refill(p piece, a attempt, depth int) ([]transcript.Word, error) {
 	words := a.words
-	if depth >= deepest {
+	if depth >= deepest || a.uncovered == 0 {
 		return words, nil
 	}
 	for _, gap := range joinNear(uncovered(words, h.voice.within(p.Start, p.End))) {
-		if gap.End-gap.Start < gapSeconds || gap.End-gap.Start > 0.8*(p.End-p.Start) {
+		if gap.End-gap.Start < openGap || gap.End-gap.Start > 0.8*(p.End-p.Start) {
 			continue
 		}
 		k := 0

@@ -44,6 +44,7 @@ func run() error {
 	settings := flag.String("settings", "region", "with commas between: region, static, bare (the prompt); then, with slashes before: beam5, piece12 and so on")
 	asked := flag.String("asked", "", "hear one recording and write, to this folder, the pieces and the prompt that the engine was first asked with")
 	noise := flag.String("noise", "", "hear recordings in which nobody examines, under the prompts of these regions (all: every one)")
+	second := flag.Bool("second", false, "ask the sound again at every spot that a finding may hang on, and print a line for each")
 	threads := flag.Int("threads", 2, "threads of the engine")
 	flag.Parse()
 	if flag.NArg() == 0 {
@@ -69,6 +70,14 @@ func run() error {
 	list, err := corpus.Load(strings.Split(*cases, ",")...)
 	if err != nil {
 		return err
+	}
+	if *second {
+		for _, folder := range flag.Args() {
+			if err := secondOpinion(ctx, engine, lex, list, folder); err != nil {
+				return err
+			}
+		}
+		return nil
 	}
 	terms := speechtest.Terms(lex)
 	fmt.Println(strings.Join([]string{"setting", "condition", "words", "WER %", "terms", "term err %", "F1", "prec", "rec", "wrong side (unmarked)", "wrong value (unmarked)", "false expected (unmarked)", "right marked %", "lost s", "sound s", "taken s"}, "\t"))

@@ -131,6 +131,34 @@ func TestRealSpeech(t *testing.T) {
 	}
 }
 
+// What was said outweighs its rivals, in whatever order they are asked about and
+// whatever was asked before; nothing heard outweighs by much in silence.
+func TestWeigh(t *testing.T) {
+	e, samples := open(t), sample(t)
+	spots := []Spot{
+		{Before: " And so my fellow Americans, ask", Readings: []string{" not", " now", " what"}, After: " what your country"},
+		{Before: " And so my fellow Americans, ask not what your", Readings: []string{" country", " company", " county"}, After: " can do for you"},
+		{Before: " And so my fellow Americans, ask not what your", Readings: []string{" company", " country"}, After: " can do for you"},
+	}
+	got, err := e.Weigh(context.Background(), samples, "", spots)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, best := range []int{0, 0, 1} {
+		for k, v := range got[i] {
+			if k != best && v > got[i][best]-3 {
+				t.Errorf("%q at %.1f, %q at %.1f", spots[i].Readings[best], got[i][best], spots[i].Readings[k], v)
+			}
+		}
+	}
+	if a, b := got[1][0], got[2][1]; math.Abs(a-b) > 0.05 {
+		t.Errorf("the same reading at %.2f and at %.2f", a, b)
+	}
+	if _, err := e.Weigh(context.Background(), nil, "", spots); err == nil {
+		t.Error("no error without sound")
+	}
+}
+
 // The same piece gives the same tokens whatever was heard before, with beams
 // too: the library alone does not.
 func TestSameInputSameOutput(t *testing.T) {

@@ -24,6 +24,10 @@ struct bs_engine {
     int                      threads;
     atomic_bool              abort;
 
+    // What the decoder holds from the last bs_weigh.
+    whisper_token memory[448];
+    int           held;
+
     // Of the piece last heard.
     bs_token * tokens;
     int        count, capacity;
@@ -108,6 +112,23 @@ static void watch(struct whisper_context * context, struct whisper_state * state
     }
 }
 
+// log_probability is that of a token to come next, after `decoded` tokens were
+// given at once: the library computes the last row of logits only, and leaves it
+// in its place behind the others.
+static double log_probability(bs_engine * e, whisper_token token, int decoded) {
+    const int     vocab = whisper_n_vocab(e->context);
+    const float * row   = whisper_get_logits_from_state(e->state) + (size_t) (decoded - 1) * (size_t) vocab;
+    float peak = row[0];
+    for (int i = 1; i < vocab; i++) {
+        peak = row[i] > peak ? row[i] : peak;
+    }
+    double sum = 0;
+    for (int i = 0; i < vocab; i++) {
+        sum += exp((double) (row[i] - peak));
+    }
+    return (double) (row[token] - peak) - log(sum);
+}
+
 // no_speech asks the decoder, which still holds the piece, how likely it would
 // open with the mark for "nobody spoke"; -1 where it cannot say. The library's
 // own figure is of no use: it looks after the task tokens, where that mark
@@ -118,17 +139,7 @@ static float no_speech(bs_engine * e) {
     if (whisper_decode_with_state(e->context, state, &start, 1, 0, e->threads) != 0) {
         return -1;
     }
-    const int     vocab = whisper_n_vocab(e->context);
-    const float * row   = whisper_get_logits_from_state(state);
-    float peak = row[0];
-    for (int i = 1; i < vocab; i++) {
-        peak = row[i] > peak ? row[i] : peak;
-    }
-    double sum = 0;
-    for (int i = 0; i < vocab; i++) {
-        sum += exp((double) (row[i] - peak));
-    }
-    return (float) (exp((double) (row[whisper_token_nosp(e->context)] - peak)) / sum);
+    return (float) exp(log_probability(e, whisper_token_nosp(e->context), 1));
 }
 
 static bool keep(bs_engine * e) {
@@ -161,6 +172,7 @@ static bool keep(bs_engine * e) {
 bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request request) {
     bs_outcome outcome = { 0, 0, 0, -1 };
     e->count = 0;
+    e->held  = 0;
     atomic_store(&e->longest, 0);
     atomic_store(&e->abort, false);
 
@@ -220,6 +232,75 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
                        e->tokens[e->count - 1].id >= whisper_token_eot(e->context);
     outcome.hit_limit = atomic_load(&e->longest) >= limit - 1 && !(beam && ended);
     return outcome;
+}
+
+int bs_listen(bs_engine * e, const float * samples, int count) {
+    e->held = 0;
+    if ((e->beamed || e->state == NULL) && !renew(e)) {
+        return -100;
+    }
+    e->beamed = false;
+    const int status = whisper_pcm_to_mel_with_state(e->context, e->state, samples, count, e->threads);
+    return status != 0 ? status : whisper_encode_with_state(e->context, e->state, 0, e->threads);
+}
+
+double bs_weigh(bs_engine * e, const char * prompt, const char * before, const char * reading, const char * after) {
+    whisper_token tokens[448];
+    int n = 0;
+    if (prompt != NULL && prompt[0] != 0) {
+        tokens[n++] = whisper_token_prev(e->context);
+        const int made = whisper_tokenize(e->context, prompt, tokens + n, 200);
+        if (made < 0) {
+            return NAN;
+        }
+        n += made;
+    }
+    tokens[n++] = whisper_token_sot(e->context);
+    if (whisper_is_multilingual(e->context)) {
+        tokens[n++] = whisper_token_lang(e->context, whisper_lang_id("en"));
+        tokens[n++] = whisper_token_transcribe(e->context);
+    }
+    tokens[n++] = whisper_token_beg(e->context);
+    int made = whisper_tokenize(e->context, before, tokens + n, 150);
+    if (made < 0) {
+        return NAN;
+    }
+    n += made;
+    const int given = n;
+    made = whisper_tokenize(e->context, reading, tokens + n, 40);
+    if (made <= 0) {
+        return NAN;
+    }
+    n += made;
+    made = whisper_tokenize(e->context, after, tokens + n, 20);
+    if (made < 0) {
+        return NAN;
+    }
+    n += made;
+    // What stands in the decoder's memory from the last question need not be
+    // computed again; the last given token must, for its row of logits.
+    int same = 0;
+    while (same < e->held && same < given - 1 && e->memory[same] == tokens[same]) {
+        same++;
+    }
+    double sum = 0;
+    for (int at = same; at < n;) {
+        const int step = at < given ? given - at : 1;
+        if (whisper_decode_with_state(e->context, e->state, tokens + at, step, at, e->threads) != 0) {
+            e->held = 0;
+            return NAN;
+        }
+        at += step;
+        if (at < n) {
+            sum += log_probability(e, tokens[at], step);
+        }
+        if (at == n - 1) {
+            break; // nobody asks what comes after the last
+        }
+    }
+    memcpy(e->memory, tokens, (size_t) given * sizeof tokens[0]);
+    e->held = given;
+    return sum;
 }
 
 bs_token bs_get_token(const bs_engine * e, int i) {

@@ -39,6 +39,15 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
 bs_token     bs_get_token(const bs_engine * e, int i);
 const char * bs_token_text(bs_engine * e, int32_t id);
 
+// bs_listen prepares one piece for bs_weigh, which can then be asked many times;
+// 0, or what failed. A bs_decode undoes it.
+int bs_listen(bs_engine * e, const float * samples, int count);
+
+// bs_weigh gives the log-probability, under the piece last listened to, of
+// `reading` and then `after`, where `prompt` primed the decoder and `before` was
+// said; NaN where it cannot say.
+double bs_weigh(bs_engine * e, const char * prompt, const char * before, const char * reading, const char * after);
+
 // bs_embedding is the number of weights in the token embedding, the largest
 // table; 0 where the sizes are not those of a Whisper network.
 int64_t bs_embedding(bs_engine * e);

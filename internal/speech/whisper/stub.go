@@ -27,3 +27,8 @@ func (e *Engine) Info() Info { return Info{} }
 func (e *Engine) Decode(ctx context.Context, samples []float32, req speech.Request) (speech.Decoded, error) {
 	return speech.Decoded{}, ErrNotBuilt
 }
+
+// Weigh returns ErrNotBuilt.
+func (e *Engine) Weigh(ctx context.Context, samples []float32, prompt string, spots []Spot) ([][]float64, error) {
+	return nil, ErrNotBuilt
+}
