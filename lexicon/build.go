@@ -363,6 +363,10 @@ func (b *builder) shared(pf *packFile) {
 			b.term(t, Sense{Kind: PlaceSense, Site: s, Value: t})
 		}
 	}
+	for i, d := range pf.Voices {
+		b.enter("voice", i)
+		b.voice(d)
+	}
 	for i, d := range pf.Attention {
 		b.enter("attention", i)
 		b.oneOf("urgency", d.Urgency, urgencyWords)
@@ -378,13 +382,8 @@ func (b *builder) shared(pf *packFile) {
 				b.complain(d.Detail, fmt.Sprintf("finding %q takes no detail %q", d.ID, d.Detail), "list it in the finding's details")
 			}
 		}
-		for _, q := range d.Quote {
-			words := normalWords(q)
-			if strings.HasSuffix(q, ".") {
-				words = append(words, ".") // only where the chunk ends with it
-			}
-			r.Quote = append(r.Quote, words)
-		}
+		r.Quote, r.Unless, r.Answers, r.With = b.phrases(d.Quote), b.phrases(d.Unless), b.phrases(d.Answers), b.phrases(d.With)
+		r.Past, r.Others, r.Charted, r.Onset, r.Well = d.Past, d.Others, d.Charted, d.Onset, d.Well
 		if d.Source == "" || d.Why == "" {
 			b.complain(d.ID, "attention rule without why or source", "name the source, or write: common practice, no source")
 		}

@@ -268,7 +268,17 @@ type AttentionRule struct {
 	Bounds      *Bounds
 	Urgency     string
 	Why, Source string
-	Quote       [][]string // normalized phrases of danger, quoted verbatim
+	// Quote are words of danger, quoted verbatim; Unless tells that they are none,
+	// Answers what answers a question with them. Past are quoted even where they
+	// were long ago, Others also where a relative is spoken of; Charted are not where a
+	// finding that is listed rests on them already.
+	Quote, Unless, Answers []Phrase
+	Past, Others, Charted  bool
+	// With narrows a rule of a finding to talk in which one of these stands.
+	With []Phrase
+	// Onset rules tell whether the finding is new; Well ones when the patient was
+	// last without it.
+	Onset, Well bool
 }
 
 // Bounds hold for numbers of one unit: the rule speaks of values at or below
@@ -316,6 +326,7 @@ type Lexicon struct {
 	terms    []Term
 	words    map[string]bool
 	hard     []hardWord
+	voices   map[VoiceKind][]Phrase
 }
 
 func (l *Lexicon) region(id string) *Region {

@@ -59,6 +59,7 @@ type packFile struct {
 	Places    []placeDef    `toml:"place"`
 	Heard     []heardDef    `toml:"heard"`
 	Attention []attentionDf `toml:"attention"`
+	Voices    []voiceDef    `toml:"voice"`
 	Extends   []extendDef   `toml:"extend"`
 	Examples  []exampleDef  `toml:"example"`
 }
@@ -199,6 +200,14 @@ type attentionDf struct {
 	Why     string   `toml:"why"`
 	Source  string   `toml:"source"`
 	Quote   []string `toml:"quote"`
+	Unless  []string `toml:"unless"`
+	Answers []string `toml:"answers"`
+	With    []string `toml:"with"`
+	Past    bool     `toml:"past"`
+	Others  bool     `toml:"others"`
+	Charted bool     `toml:"charted"`
+	Onset   bool     `toml:"onset"`
+	Well    bool     `toml:"last_well"`
 }
 
 type exampleDef struct {

@@ -90,20 +90,35 @@ func (j *judge) marks(c corpus.Case, findings []finding.Finding) {
 
 // attention counts what a case wants listed for action.
 func (j *judge) attention(c corpus.Case, d note.Draft) {
-	quotes := slices.Clone(c.Quotes)
 	for _, want := range c.Attention {
-		if want.ID == "" {
-			quotes = append(quotes, want.Words)
+		if want.ID != "" {
+			continue
+		}
+		// A finding that the contract's table lacks may have an id in a pack: what
+		// counts is that the words are shown.
+		j.counts.QuotesExpected++
+		if slices.ContainsFunc(d.Attention, func(a finding.Attention) bool { return shows(d, a, want.Words) }) {
+			j.counts.Quotes++
+		} else {
+			j.note("what wants action is not shown")
 		}
 	}
-	for _, q := range quotes {
+	for _, q := range c.Quotes {
 		j.counts.QuotesExpected++
 		if slices.ContainsFunc(d.Attention, func(a finding.Attention) bool {
-			return a.ID == "" && slices.ContainsFunc(a.Evidence, func(s transcript.Span) bool { return strings.Contains(d.Transcript.Quote(s), q) })
+			return a.ID == "" && shows(d, a, q)
 		}) {
 			j.counts.Quotes++
 		} else {
 			j.note("a statement of danger is not quoted")
+		}
+	}
+	if c.Quotes != nil && len(c.Quotes) == 0 {
+		for _, a := range d.Attention {
+			if a.ID == "" {
+				j.counts.QuotesMore++
+				j.note("quoted, and no danger")
+			}
 		}
 	}
 	for _, a := range d.Attention {
@@ -125,6 +140,11 @@ func (j *judge) attention(c corpus.Case, d note.Draft) {
 			j.say("not listed for action:", place{want.ID, want.Side, ""}, fact{}, "")
 		}
 	}
+}
+
+// shows reports that a line rests on the words.
+func shows(d note.Draft, a finding.Attention, words string) bool {
+	return slices.ContainsFunc(a.Evidence, func(s transcript.Span) bool { return strings.Contains(d.Transcript.Quote(s), words) })
 }
 
 // misplaced counts words that lie in no evidence and no left-out talk, or in

@@ -127,8 +127,6 @@ type stretch struct {
 	chunk int // number, over all sentences
 	// lead is the number of filler tokens at the start.
 	lead int
-	// denies and asks are true of a chunk that denies or asks.
-	denies, asks bool
 }
 
 // parser carries what one narration has said so far.
@@ -284,11 +282,7 @@ func (p *parser) talkOf(c *chunk) finding.Why {
 // chunk understands one chunk by its act.
 func (p *parser) chunk(c *chunk, next *chunk) {
 	a, b := c.span()
-	st := stretch{a: a, b: b, chunk: p.chunkN, asks: c.act == actAsk}
-	for i := range c.items {
-		it := &c.items[i]
-		st.denies = st.denies || it.cue(lexicon.CuePatientSays) && deniesCue(p.ts, it) || it.cue(lexicon.CueNegate) && p.ts[it.a].Text == "no"
-	}
+	st := stretch{a: a, b: b, chunk: p.chunkN}
 	for i := range c.items {
 		if it := &c.items[i]; it.cue(lexicon.CueFiller) && !it.content() && i < len(c.items)-1 {
 			st.lead = it.b - a
