@@ -3,6 +3,7 @@ package extract
 import (
 	"slices"
 	"sort"
+	"strings"
 
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
@@ -71,7 +72,7 @@ func sameLine(a, b finding.Attention) bool {
 func (p *parser) told(a finding.Attention, r *lexicon.AttentionRule, f *finding.Finding) finding.Attention {
 	if r.Onset {
 		switch {
-		case f.Qualifiers["onset"] == "new":
+		case strings.Contains(f.Qualifiers["onset"], "new"): // new, though something old is spoken of too
 			a.Why += "; onset: new"
 		case f.Qualifiers["onset"] == "known" || f.Qualifiers["baseline"] != "":
 			a.Why += "; onset: known"
