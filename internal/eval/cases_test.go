@@ -144,6 +144,16 @@ func TestAgreesWithTheContract(t *testing.T) {
 	}
 }
 
+// Every statement of danger that a case holds is quoted, and none that it says is
+// no danger: here nothing less than all will do.
+func TestDangerIsQuoted(t *testing.T) {
+	for _, r := range evaluate(t, "../../testdata/cases/danger") {
+		if c := r.Counts; c.Quotes < c.QuotesExpected || c.QuotesMore > 0 {
+			t.Errorf("%s: %d of %d quoted, %d without cause", r.Case.ID, c.Quotes, c.QuotesExpected, c.QuotesMore)
+		}
+	}
+}
+
 // What a floor holds, in figures of our own.
 func TestFloorOnlyRises(t *testing.T) {
 	group := func(right, expected, unseen int) Group {
