@@ -132,6 +132,10 @@ func (b *builder) add(file File, pf *packFile) {
 		b.enter("extend", i)
 		b.extend(d)
 	}
+	for i, d := range pf.Exams {
+		b.enter("exam", i)
+		b.exam(d)
+	}
 	b.shared(pf)
 	for i, d := range pf.Examples {
 		b.enter("example", i)

@@ -327,6 +327,7 @@ type Lexicon struct {
 	words    map[string]bool
 	hard     []hardWord
 	voices   map[VoiceKind][]Phrase
+	exams    []*Exam
 }
 
 func (l *Lexicon) region(id string) *Region {
@@ -372,21 +373,6 @@ func (e *Example) Complain(what, hint string) Problem { return e.at.problem("", 
 
 // Complain makes a minor complaint at the place of the finding.
 func (f *Finding) Complain(what, hint string) Problem { return f.at.problem(f.ID, what, hint) }
-
-// Exams are the names that --exam takes, in order.
-func (l *Lexicon) Exams() []string {
-	var out []string
-	seen := map[string]bool{}
-	for _, r := range l.regions {
-		for _, e := range r.Exams {
-			if !seen[e] {
-				seen[e] = true
-				out = append(out, e)
-			}
-		}
-	}
-	return out
-}
 
 // Knows reports whether a normalized word stands in any term.
 func (l *Lexicon) Knows(word string) bool { return l.words[word] }

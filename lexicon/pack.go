@@ -60,6 +60,7 @@ type packFile struct {
 	Heard     []heardDef    `toml:"heard"`
 	Attention []attentionDf `toml:"attention"`
 	Voices    []voiceDef    `toml:"voice"`
+	Exams     []examDef     `toml:"exam"`
 	Extends   []extendDef   `toml:"extend"`
 	Examples  []exampleDef  `toml:"example"`
 }

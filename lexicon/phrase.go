@@ -161,11 +161,13 @@ const (
 	VoiceSays               // "his wife says": the relative speaks of the patient
 	VoicePast               // long ago: "in March"
 	VoiceFigure             // "takes my breath away"
+	VoiceOnly               // "just the ears": what is examined, said before it
+	VoiceAlone              // "ears only": said after it
 	VoiceWell               // "last known well at": when a patient was last without the sign
 )
 
 var voiceKinds = map[string]VoiceKind{"deny": VoiceDeny, "ask": VoiceAsk, "yes": VoiceYes, "no": VoiceNo, "but": VoiceBut, "talk": VoiceTalk,
-	"other": VoiceOther, "relative": VoiceRelative, "says": VoiceSays, "past": VoicePast, "figure": VoiceFigure, "last_well": VoiceWell}
+	"other": VoiceOther, "relative": VoiceRelative, "says": VoiceSays, "past": VoicePast, "figure": VoiceFigure, "only": VoiceOnly, "alone": VoiceAlone, "last_well": VoiceWell}
 
 // Voice are the wordings of one kind.
 func (l *Lexicon) Voice(k VoiceKind) []Phrase { return l.voices[k] }

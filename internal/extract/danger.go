@@ -112,12 +112,11 @@ func (p *parser) sentenceEnd(b int) int {
 
 // net judges words of danger at [a, b) of the sentences [from, to).
 type net struct {
-	p          *parser
-	rule       *lexicon.AttentionRule
-	a, b       int
-	from, to   int
-	between    []int
-	answeredTo int
+	p        *parser
+	rule     *lexicon.AttentionRule
+	a, b     int
+	from, to int
+	between  []int
 }
 
 // quoted gives what is to be quoted, or nil.
