@@ -241,6 +241,9 @@ func (b *builder) finding(d findingDef) {
 	if f.Kind == Presence {
 		f.Named = "present"
 	}
+	if f.Kind == Time {
+		f.Named, f.Bare = "", f.Named
+	}
 	for _, x := range d.Plain {
 		f.Plain[strings.Join(normalWords(x), " ")] = true
 	}
@@ -270,7 +273,7 @@ func (b *builder) finding(d findingDef) {
 // words adds what names a finding and what is said of it.
 func (b *builder) words(f *Finding, d wordsDef) {
 	l := b.lex
-	for i, t := range d.Names {
+	for i, t := range either(d.Names) {
 		b.term(t, Sense{Kind: NameSense, Finding: f})
 		if i < 3 {
 			l.vocab = append(l.vocab, vocabTerm{f.Region, t})

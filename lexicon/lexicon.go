@@ -132,6 +132,8 @@ type Finding struct {
 	// Named is the value that naming it alone charts ("wax" is present); empty
 	// where naming says nothing.
 	Named string
+	// Bare is charted where a time is not said with the name ("time not stated").
+	Bare string
 	// NamedKey is the qualifier that keeps the very word it was named by
 	// ("scab"); Plain are names that are no such word.
 	NamedKey string

@@ -144,6 +144,33 @@ func one(words []string, w string) bool {
 	return false
 }
 
+// either writes names out that are listed with "a|b" and "a?".
+func either(terms []string) []string {
+	var out []string
+	for _, t := range terms {
+		if !strings.ContainsAny(t, "|?") {
+			out = append(out, t)
+			continue
+		}
+		all := []string{""}
+		for _, w := range strings.Fields(t) {
+			w, optional := strings.CutSuffix(w, "?")
+			var next []string
+			for _, head := range all {
+				for _, x := range strings.Split(w, "|") {
+					next = append(next, strings.TrimSpace(head+" "+x))
+				}
+				if optional {
+					next = append(next, head)
+				}
+			}
+			all = next
+		}
+		out = append(out, all...)
+	}
+	return out
+}
+
 // VoiceKind is what a wording tells about words of danger near it.
 type VoiceKind uint8
 
@@ -163,11 +190,12 @@ const (
 	VoiceFigure             // "takes my breath away"
 	VoiceOnly               // "just the ears": what is examined, said before it
 	VoiceAlone              // "ears only": said after it
+	VoiceNext               // "next, bed seven": another patient begins
 	VoiceWell               // "last known well at": when a patient was last without the sign
 )
 
 var voiceKinds = map[string]VoiceKind{"deny": VoiceDeny, "ask": VoiceAsk, "yes": VoiceYes, "no": VoiceNo, "but": VoiceBut, "talk": VoiceTalk,
-	"other": VoiceOther, "relative": VoiceRelative, "says": VoiceSays, "past": VoicePast, "figure": VoiceFigure, "only": VoiceOnly, "alone": VoiceAlone, "last_well": VoiceWell}
+	"other": VoiceOther, "relative": VoiceRelative, "says": VoiceSays, "past": VoicePast, "figure": VoiceFigure, "only": VoiceOnly, "alone": VoiceAlone, "next_patient": VoiceNext, "last_well": VoiceWell}
 
 // Voice are the wordings of one kind.
 func (l *Lexicon) Voice(k VoiceKind) []Phrase { return l.voices[k] }

@@ -40,7 +40,7 @@ func (p *parser) attention(found []finding.Finding) []finding.Attention {
 			out = append(out, p.told(a, r, f))
 		}
 	}
-	out = append(out, p.danger(out)...)
+	out = p.parted(append(out, p.danger(out)...))
 	sort.SliceStable(out, func(i, j int) bool {
 		if out[i].Urgency != out[j].Urgency {
 			return out[i].Urgency > out[j].Urgency

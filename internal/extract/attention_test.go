@@ -245,3 +245,43 @@ func TestOnsetAndTimeLastKnownWell(t *testing.T) {
 		}
 	}
 }
+
+// Where another patient begins the examination ends: what follows is left out, and
+// the draft says from which word.
+func TestAnotherPatientBegins(t *testing.T) {
+	x := newForTest(t)
+	for text, from := range map[string]int{
+		"Trachea midline. Next, bed seven. Pupils unequal. Left facial droop.":  2,
+		"Trachea midline. Okay, moving on to bed 12. Pupils unequal.":           3,
+		"Trachea midline. Next patient. No bruits. Facial droop on the left.":   2,
+		"Trachea midline. Next, bed seven's drip needs changing. Gums healthy.": -1,
+		"Trachea midline. Next, head of the bed at thirty. Gums healthy.":       -1,
+		"Trachea midline. I'll go to bed seven next. Gums healthy.":             -1,
+		"Trachea midline. He came from bed seven. Gums healthy.":                -1,
+	} {
+		tr := transcript.FromText(text)
+		set := x.Extract(tr, Options{})
+		if n := unplaced(tr, set); n > 0 {
+			t.Errorf("%s: %d words out of place", text, n)
+		}
+		i := slices.IndexFunc(set.Attention, func(a finding.Attention) bool { return strings.HasPrefix(a.Why, "another patient") })
+		if from < 0 {
+			if i >= 0 || len(set.Findings) < 2 {
+				t.Errorf("%s: ended, with %d findings", text, len(set.Findings))
+			}
+			continue
+		}
+		if i < 0 || len(set.Findings) != 1 || len(set.Attention) != 1 {
+			t.Errorf("%s: not ended, with %d findings", text, len(set.Findings))
+			continue
+		}
+		if s := set.Attention[i].Evidence[0]; s.Start > from+1 || s.Start < from {
+			t.Errorf("%s: parted at word %d", text, s.Start)
+		}
+		for _, l := range set.LeftOut {
+			if l.Span.Start >= from+2 && l.Why != finding.OtherPerson && l.Why != finding.SmallTalk {
+				t.Errorf("%s: left out as %s", text, l.Why)
+			}
+		}
+	}
+}

@@ -44,6 +44,9 @@ func (x *Extractor) composeSentence(t transcript.Transcript, ts []token, items [
 		it := items[i]
 		if f := x.bodyNamed(&it); f != nil {
 			about = f
+			if f.Bare != "" && ts[end-1].after != asking && !timeFollows(ts, it.b, end, f) {
+				it = whole(f, it.a, it.b, reading{value: finding.Word(f.Bare), marks: []finding.Mark{{Kind: finding.UnsureValue, Why: f.Bare}}})
+			}
 		} else if f := x.bodyNoun(ts, items, i); f != nil {
 			about = f
 			it.senses = []lexicon.Sense{{Kind: lexicon.NameSense, Finding: f}}
@@ -62,6 +65,16 @@ func (x *Extractor) composeSentence(t transcript.Transcript, ts []token, items [
 		i++
 	}
 	return out
+}
+
+// timeFollows reports a time of day after token i.
+func timeFollows(ts []token, i, end int, f *lexicon.Finding) bool {
+	for ; i < end; i++ {
+		if _, ok := readTime(ts, i, f); ok {
+			return true
+		}
+	}
+	return false
 }
 
 // bodyNamed is the body finding that an item names whatever stands beside it.

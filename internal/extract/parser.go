@@ -186,6 +186,8 @@ type parser struct {
 	unableChunk        int
 	// where the last exception began: "intact, except seven on the right"
 	exceptFrom, exceptSent int
+	// another is where another patient begins; empty where none does.
+	another transcript.Span
 	excepted               []subject // what it names
 }
 
@@ -214,6 +216,7 @@ func (p *parser) run(sentences []sentence) {
 			p.correct, p.correctAge = true, 0
 		}
 		p.onPhone(s)
+		p.nextPatient(s)
 		p.answerFirst(s)
 		p.s = s
 		for j := range s.chunks {
