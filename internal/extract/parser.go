@@ -187,8 +187,8 @@ type parser struct {
 	// where the last exception began: "intact, except seven on the right"
 	exceptFrom, exceptSent int
 	// another is where another patient begins; empty where none does.
-	another transcript.Span
-	excepted               []subject // what it names
+	another  transcript.Span
+	excepted []subject // what it names
 }
 
 // question waits for its answer.
