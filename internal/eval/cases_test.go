@@ -107,7 +107,7 @@ func TestAgreesWithTheContract(t *testing.T) {
 		inTable[id] = true
 	}
 	lex := builtin(t)
-	results, err := Cases(context.Background(), lex, cases, func(id string) (*lexicon.Finding, bool) {
+	results, err := Cases(context.Background(), lex, cases, func(_ corpus.Case, id string) (*lexicon.Finding, bool) {
 		f, ok := lex.Finding(id)
 		return f, ok && inTable[id]
 	})
