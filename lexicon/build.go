@@ -7,7 +7,7 @@ import (
 )
 
 func newBuilder() *builder {
-	return &builder{forms: make(map[string][]Form, 4096), lex: &Lexicon{
+	return &builder{falling: map[string]string{}, forms: make(map[string][]Form, 4096), lex: &Lexicon{
 		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096),
 	}}
 }
@@ -32,6 +32,10 @@ type builder struct {
 	at     place
 	tables map[string][]place
 	order  []string
+	// extending is true while words are added to what another pack has.
+	extending bool
+	// falling waits until all findings are known.
+	falling map[string]string
 }
 
 // heardAt is a mishearing that waits until all terms are known.
@@ -80,8 +84,8 @@ func (b *builder) term(term string, s Sense) {
 	b.lex.terms = append(b.lex.terms, Term{Text: term, Sense: s, at: b.at})
 	for _, have := range n.senses {
 		if have.Kind == s.Kind && have.Finding == s.Finding && have.Site == s.Site && have.Value == s.Value && have.Cue == s.Cue && have.Key == s.Key {
-			if s.Kind == CueSense || s.Kind == SiteSense && have.Site == s.Site {
-				b.advise(term, fmt.Sprintf("term %q is listed twice", term), "keep one")
+			if s.Kind == CueSense || s.Kind == SiteSense || b.extending {
+				b.advise(term, fmt.Sprintf("term %q is there already", term), "keep one")
 			}
 			return
 		}
@@ -130,7 +134,9 @@ func (b *builder) add(file File, pf *packFile) {
 	}
 	for i, d := range pf.Extends {
 		b.enter("extend", i)
+		b.extending = true
 		b.extend(d)
+		b.extending = false
 	}
 	for i, d := range pf.Exams {
 		b.enter("exam", i)
@@ -156,7 +162,7 @@ func (b *builder) region(d regionDef) {
 		b.complain(d.ID, fmt.Sprintf("region %q is there twice", d.ID), "rename or remove one")
 		return
 	}
-	r := Region{ID: d.ID, Title: d.Title, Exams: d.Exams, Body: d.Body}
+	r := Region{ID: d.ID, Title: d.Title, Exams: d.Exams, Organ: d.Organ, Body: d.Body}
 	for _, t := range d.Named {
 		r.Named = append(r.Named, normalWords(t))
 	}
@@ -180,7 +186,7 @@ func (b *builder) site(d siteDef) {
 	if d.Region != "" && b.lex.region(d.Region) == nil {
 		b.complain(d.Region, fmt.Sprintf("site %q lies in unknown region %q", d.ID, d.Region), "list the region in a pack")
 	}
-	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired, General: d.General}
+	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired, General: d.General, Wide: d.Wide, Organs: d.Organs}
 	if d.In != "" {
 		if s.Parent = b.lex.sites[d.In]; s.Parent == nil {
 			b.complain(d.In, fmt.Sprintf("site %q lies in unknown site %q", d.ID, d.In), "list the larger site first")
@@ -226,7 +232,7 @@ func (b *builder) finding(d findingDef) {
 		region = &Region{}
 	}
 	f := &Finding{at: b.at, Body: region.Body, ID: d.ID, Name: d.Name, Region: d.Region, Meaning: d.Meaning, Values: d.Values, Unit: d.Unit,
-		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, EndsSide: d.EndsSide, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Covers: d.Covers, Also: d.Also,
+		Expected: d.Expected, Not: d.Not, Yes: d.Yes, No: d.No, Normal: d.Normal, Named: d.Named, Strict: d.Strict, NamedOnly: d.NamedOnly, EndsSide: d.EndsSide, NamedKey: d.NamedKey, Plain: map[string]bool{}, AgeBound: d.AgeBound, Directed: d.Directed, Implied: d.Implied, Compares: d.Compares, Covers: d.Covers, Also: d.Also,
 		Sides: sidesOf[d.Sides], Kind: kinds[d.Kind], Asked: askedOf[d.Asked], Details: map[string]bool{}, Together: map[string]bool{}}
 	if f.Sides == SidesUnknown || f.Kind == KindUnknown || f.Asked == AskedUnknown {
 		b.complain(d.ID, fmt.Sprintf("finding %q has unknown sides, kind or asked", d.ID), "sides: paired, none, zone; kind: "+strings.Join(sortedKeys(kinds), ", ")+"; asked: always, if_indicated, summary")
@@ -266,6 +272,7 @@ func (b *builder) finding(d findingDef) {
 	}
 	l.byID[d.ID] = f
 	l.findings = append(l.findings, f)
+	b.falling[d.ID] = d.Falling
 	b.words(f, d.wordsDef)
 	b.checkValues(f, d)
 }
@@ -444,6 +451,12 @@ func (b *builder) finish() {
 		for _, id := range f.Covers {
 			b.want(id, id)
 		}
+		if id := b.falling[f.ID]; id != "" {
+			if f.Falling = b.want(id, id); f.Falling != nil {
+				f.Falling.FallsFrom = f
+			}
+		}
+		b.comparison(f)
 	}
 	b.arrange()
 }

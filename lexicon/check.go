@@ -52,7 +52,7 @@ func (b *builder) checkValues(f *Finding, d findingDef) {
 			b.allowed(f, v)
 		}
 	}
-	for _, v := range d.Together {
+	for _, v := range append(d.Together, d.Directed...) {
 		b.allowed(f, v)
 	}
 	if f.Kind == Choice && len(f.Values) == 0 {
@@ -101,6 +101,18 @@ func (b *builder) measures(f *Finding, d findingDef) {
 			}
 			f.Parts = append(f.Parts, p)
 		}
+	}
+}
+
+// comparison complains of one that cannot be made.
+func (b *builder) comparison(f *Finding) {
+	c := f.Compares
+	if c == nil {
+		return
+	}
+	b.allowed(f, c.Value)
+	if b.want(c.Finding, c.Finding) != nil && (c.Within <= 0 || c.Source == "") {
+		b.complain("compares", fmt.Sprintf("finding %q: compares needs a difference and its source", f.ID), "write within, and the source or: common practice, no source")
 	}
 }
 

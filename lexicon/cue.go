@@ -66,6 +66,16 @@ var cueKinds = map[string]CueKind{
 	"more": CueMore, "less": CueLess, "view": CueView, "none_same": CueNoneSame, "phone": CuePhone, "back": CueBack, "young": CueYoung, "gone": CueGone, "claim": CueClaim, "when": CueWhen, "doing": CueDoing, "meaning": CueWhile,
 }
 
+// String gives the name that packs use.
+func (k CueKind) String() string {
+	for name, kind := range cueKinds {
+		if kind == k {
+			return name
+		}
+	}
+	return "unknown"
+}
+
 func cueNames() []string {
 	out := make([]string, 0, len(cueKinds))
 	for k := range cueKinds {

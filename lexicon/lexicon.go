@@ -12,6 +12,9 @@ type Region struct {
 	ID, Title string
 	// Exams are the focused examinations it belongs to ("eyes").
 	Exams []string
+	// Organ is the noun that a side goes with ("eye" makes "right eye"); empty where
+	// a bare side is plain enough.
+	Organ string
 	// Named are the normalized words that announce it.
 	Named [][]string
 	// Body regions hold what is measured of the whole body: their nouns name a
@@ -30,6 +33,11 @@ type Site struct {
 	Finding *Finding
 	// General sites speak of both sides in the singular ("submental").
 	General bool
+	// Wide sites are whole regions: too large for the place of a finding.
+	Wide bool
+	// Organs are the sites whose parts are organs of their own: a side said of one
+	// holds for it alone.
+	Organs bool
 	// Term is its usual name, normalized.
 	Term string
 	// Unable is what "could not examine it" leaves unassessed; nil where that
@@ -158,6 +166,15 @@ type Finding struct {
 	AgeBound bool
 	// Together are values that can be true at once.
 	Together map[string]bool
+	// Directed are values with which a side is a direction ("deviated to the left").
+	Directed []string
+	// Implied findings are what is looked for where their site alone is named.
+	Implied bool
+	// Falling is the finding that the second number of a falling range gives: a
+	// pupil of "three to one" is before and in light; FallsFrom is its reverse.
+	Falling, FallsFrom *Finding
+	// Compares says what the finding must agree with; nil where nothing.
+	Compares *Comparison
 	// Covers are the findings that this one stands for, for what is unmentioned.
 	Covers []string
 }
@@ -179,6 +196,16 @@ type Measure struct {
 // Holds reports that v is no implausible value.
 func (m *Measure) Holds(v float64) bool {
 	return len(m.Plausible) != 2 || v >= m.Plausible[0] && v <= m.Plausible[1]
+}
+
+// Comparison holds a value against the two sides of another finding: "equal"
+// against the sizes that were said.
+type Comparison struct {
+	Finding string `toml:"finding"`
+	Value   string `toml:"value"`
+	// Within is the least difference, in the finding's unit, that contradicts.
+	Within float64 `toml:"within"`
+	Source string  `toml:"source"`
 }
 
 // Part is one part of a score.

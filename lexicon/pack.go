@@ -69,6 +69,7 @@ type regionDef struct {
 	ID    string   `toml:"id"`
 	Title string   `toml:"title"`
 	Exams []string `toml:"exams"`
+	Organ string   `toml:"organ"`
 	Named []string `toml:"named"`
 	Body  bool     `toml:"body"`
 }
@@ -85,6 +86,8 @@ type siteDef struct {
 	Finding string   `toml:"finding"`
 	General bool     `toml:"general"`
 	Unable  string   `toml:"unable"`
+	Wide    bool     `toml:"wide"`
+	Organs  bool     `toml:"organs"`
 }
 
 type findingDef struct {
@@ -120,6 +123,10 @@ type findingDef struct {
 	Untested  []string          `toml:"untestable"`
 	UnitKeys  map[string]string `toml:"unit_details"`
 	Source    string            `toml:"source"`
+	Directed  []string          `toml:"directed"`
+	Implied   bool              `toml:"implied"`
+	Falling   string            `toml:"falling"`
+	Compares  *Comparison       `toml:"compares"`
 	AgeBound  bool              `toml:"age_bound"`
 	Together  []string          `toml:"together"`
 	Covers    []string          `toml:"covers"`

@@ -140,7 +140,7 @@ func (u *ucum) reduce(code string) (factor float64, dims map[string]int, ok bool
 // atom reduces one unit with or without a prefix.
 func (u *ucum) atom(code string) (float64, map[string]int, bool) {
 	of := func(code string, v ucumValue) (float64, map[string]int, bool) {
-		if v.base {
+		if v.base || strings.Contains(v.unit, "(") { // a special unit, such as a degree of temperature, stands for itself
 			return 1, map[string]int{code: 1}, true
 		}
 		f, d, ok := u.reduce(v.unit)
@@ -187,6 +187,11 @@ func TestUnitsMeanWhatUCUMSays(t *testing.T) {
 			if f.Unit != "" {
 				codes[f.Unit] = name
 			}
+			for _, m := range f.Measures {
+				if m.Unit != "" {
+					codes[m.Unit] = name
+				}
+			}
 		}
 	}
 	if len(codes) == 0 {
@@ -210,8 +215,9 @@ func TestUnitsMeanWhatUCUMSays(t *testing.T) {
 		for _, d := range units[1:] {
 			f, dims, ok2 := u.reduce(d.Unit)
 			switch {
-			case !ok || !ok2: // degrees of temperature are no multiples of each other
-				t.Logf("%s: %s and %s are not compared", kind, units[0].Unit, d.Unit)
+			case !ok || !ok2:
+				t.Errorf("%s: %s or %s is no code", kind, units[0].Unit, d.Unit)
+			case kind == "temperature": // degrees are no multiples of each other
 			case !maps.Equal(d0, dims):
 				t.Errorf("%s: %s and %s are of different dimensions", kind, units[0].Unit, d.Unit)
 			case math.Abs(d.Scale/units[0].Scale/(f/f0)-1) > 1e-9:

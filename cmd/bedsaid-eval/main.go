@@ -14,7 +14,9 @@ import (
 const usage = `usage:
   bedsaid-eval cases [-v] [-floor FILE [-raise]] FILE|FOLDER...
                                         drafts of cases, against their findings
-  bedsaid-eval negation [-v] FILE.tsv   denials, against rows of the NegEx test kit
+  bedsaid-eval negation [-v] [-repeat N] FILE.tsv
+                                        denials, against rows of the NegEx test kit
+  bedsaid-eval speed FILE|FOLDER...     how time grows with the length of a text
 `
 
 func main() {
@@ -34,7 +36,7 @@ func run(args []string, out io.Writer) error {
 	if len(args) == 0 {
 		return errUsage
 	}
-	commands := map[string]func([]string, io.Writer) error{"cases": cases, "negation": negation}
+	commands := map[string]func([]string, io.Writer) error{"cases": cases, "negation": negation, "speed": speed}
 	command, ok := commands[args[0]]
 	if !ok {
 		return fmt.Errorf("%w: there is no %q", errUsage, args[0])

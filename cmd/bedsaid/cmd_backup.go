@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -156,29 +155,23 @@ func (m *Main) verify(ctx context.Context, x *store.Session, seals []store.Seal)
 
 func (m *Main) purgeCommand() *cobra.Command {
 	var f recordFlags
-	var days int
 	var rule store.Retention
 	var yes bool
 	c := &cobra.Command{
 		Use: "purge", Short: "Delete sound that the site's rule lets go of",
-		Long: `Purge lists the recordings whose notes were signed longer ago than the rule
-says, and with --yes deletes their sound; each deletion is written in the log.
-Notes are never deleted, nor is sound of which no signed note exists. The law, a
-legal hold and your local policy come first: what is deleted cannot be brought
-back, not even from here.`,
+		Long: `Purge lists the recordings whose notes were signed longer ago than the site's
+rule says (bedsaid record site). With --yes it deletes their sound; each
+deletion is written in the log. Notes are never deleted, nor is sound of which
+no signed note exists. The law, a legal hold and your local policy come first:
+what is deleted cannot be brought back, not even from here.`,
 		Example: `  bedsaid purge
-  bedsaid purge --days 90 --except e0123456789abcdef --yes`,
+  bedsaid purge --except e0123456789abcdef --yes`,
 		Args: exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if days < 0 {
-				return usage("--days is below zero").hint("0 lets go of sound as soon as its note is signed")
-			}
-			rule.KeepSound = time.Duration(days) * 24 * time.Hour
 			return m.withRecord(cmd.Context(), f, func(x *store.Session, _ *asker) error { return m.purge(cmd.Context(), x, rule, yes) })
 		},
 	}
 	m.recordFlags(c, &f)
-	c.Flags().IntVar(&days, "days", int(store.DefaultKeepSound/(24*time.Hour)), "how many `DAYS` sound is kept after the last signature")
 	c.Flags().BoolVar(&rule.Withdrawn, "withdrawn", false, "also sound of patients who withdrew their consent, signed or not")
 	c.Flags().StringArrayVar(&rule.Except, "except", nil, "an `ENCOUNTER` on hold; may be given more than once")
 	c.Flags().BoolVar(&yes, "yes", false, "delete; without it nothing is deleted")
@@ -186,6 +179,11 @@ back, not even from here.`,
 }
 
 func (m *Main) purge(ctx context.Context, x *store.Session, rule store.Retention, yes bool) error {
+	site, err := x.Site(ctx)
+	if err != nil {
+		return err
+	}
+	rule.KeepSound = site.KeepSound
 	run, word := x.Purgeable, "would be deleted"
 	if yes {
 		run, word = x.PurgeSound, "deleted"

@@ -17,7 +17,6 @@ import (
 	"bedsaid/internal/audio"
 	"bedsaid/internal/speech"
 	"bedsaid/internal/speech/whisper"
-	"bedsaid/lexicon"
 	"bedsaid/models"
 )
 
@@ -56,8 +55,8 @@ func (m *Main) doctor(ctx context.Context, model, dir string) error {
 	more := func(detail string) { fmt.Fprintf(m.Stdout, "%-8s %-14s %s\n", "", "", detail) }
 
 	say("ok", "program", fmt.Sprintf("%s, %s/%s, %d processors", program(), runtime.GOOS, runtime.GOARCH, runtime.NumCPU()))
-	if lex, err := lexicon.Builtin(); err != nil {
-		return fmt.Errorf("load lexicon: %w", err)
+	if lex, err := m.lexicon(""); err != nil {
+		return err
 	} else {
 		var packs []string
 		for _, p := range lex.Packs() {

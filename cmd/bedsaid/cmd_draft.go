@@ -37,6 +37,7 @@ type draftFlags struct {
 	json, force      bool
 	out, exam, model string
 	models           string
+	lexicon          string
 }
 
 func (m *Main) draftCommand() *cobra.Command {
@@ -62,9 +63,10 @@ func (m *Main) draftCommand() *cobra.Command {
 	c.Flags().StringVar(&f.out, "out", "", "write the drafts to `DIR`, readable by you only")
 	c.Flags().BoolVar(&f.force, "force", false, "with --out: write over drafts that are there")
 	c.Flags().StringVar(&f.exam, "exam", "", "what was examined, as a `SCOPE` such as eyes; it narrows what is listed as not mentioned (default: what the words say; a wrong name lists the right ones)")
+	lexiconFlag(c, &f.lexicon)
 	m.modelFlags(c, &f.model, &f.models)
 	must(c.RegisterFlagCompletionFunc("exam", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		lex, err := lexicon.Builtin()
+		lex, err := m.lexicon(f.lexicon)
 		if err != nil {
 			return nil, cobra.ShellCompDirectiveError
 		}
@@ -85,9 +87,9 @@ func (m *Main) draft(ctx context.Context, args []string, f draftFlags) error {
 	if f.force && f.out == "" {
 		return usage("--force is for --out").hint("name a folder with --out")
 	}
-	lex, err := lexicon.Builtin()
+	lex, err := m.lexicon(f.lexicon)
 	if err != nil {
-		return fmt.Errorf("load lexicon: %w", err)
+		return err
 	}
 	if err := checkExam(lex, f.exam); err != nil {
 		return err

@@ -16,17 +16,18 @@ import (
 	"bedsaid/lexicon"
 )
 
-const keepLong = `Keep opens an encounter in the record, keeps the sound of INPUT in it, drafts the
-note and keeps that too, for review. INPUT is what bedsaid draft reads. It asks
-for, in this order: your passphrase, the two identifiers of the patient as they
-stand on the wristband, the bed, and for sound from whom consent to recording
-came and how. Sound is kept as it is heard: 16 kHz, mono, 16 bits. INPUT itself
-is left where it is; deleting it is up to you.`
+const keepLong = `Keep opens an encounter in the record, keeps the sound of INPUT in it, drafts
+the note and keeps that too, for review. INPUT is what bedsaid draft reads. It
+asks for, in this order: your passphrase, the two identifiers of the patient on
+the wristband (bedsaid record site names their kinds), the bed, and for sound
+from whom consent to recording came and how. Sound is kept as it is heard:
+16 kHz, mono, 16 bits. INPUT itself is left where it is; deleting it is up to
+you.`
 
 type keepFlags struct {
 	recordFlags
 	exam, model, models, examined string
-	kinds                         []string
+	lexicon                       string
 }
 
 func (m *Main) recordKeepCommand() *cobra.Command {
@@ -39,17 +40,17 @@ func (m *Main) recordKeepCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error { return m.keep(cmd.Context(), f, args[0]) },
 	}
 	m.recordFlags(c, &f.recordFlags)
-	c.Flags().StringSliceVar(&f.kinds, "identifiers", []string{"record number", "date of birth"}, "the two `KINDS` of identifiers that your site uses")
 	c.Flags().StringVar(&f.examined, "examined", "", "when the patient was examined, a `TIME` such as 2026-11-25T03:10:00-05:00 (default: now)")
 	c.Flags().StringVar(&f.exam, "exam", "", "what was examined, as a `SCOPE` such as eyes")
+	lexiconFlag(c, &f.lexicon)
 	m.modelFlags(c, &f.model, &f.models)
 	return c
 }
 
 func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
-	lex, err := lexicon.Builtin()
+	lex, err := m.lexicon(f.lexicon)
 	if err != nil {
-		return fmt.Errorf("load lexicon: %w", err)
+		return err
 	}
 	if err := checkExam(lex, f.exam); err != nil {
 		return err
@@ -60,9 +61,6 @@ func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
 			return usage("--examined is no time").hint("write it as 2026-11-25T03:10:00-05:00")
 		}
 	}
-	if len(f.kinds) != 2 {
-		return usage("--identifiers names %d kinds, not two", len(f.kinds)).hint(`such as --identifiers "record number,date of birth"`)
-	}
 	// What cannot be read is told before anything is asked.
 	var clip *audio.Clip
 	if spoken := !isWords(path); spoken {
@@ -71,7 +69,11 @@ func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
 		}
 	}
 	return m.withRecord(ctx, f.recordFlags, func(x *store.Session, ask *asker) error {
-		if err := m.askDetails(ask, f.kinds, clip != nil, &d); err != nil {
+		site, err := x.Site(ctx)
+		if err != nil {
+			return err
+		}
+		if err := m.askDetails(ask, site.Identifiers, clip != nil, &d); err != nil {
 			return err
 		}
 		return m.keepIn(ctx, x, f, lex, path, clip, d)
@@ -84,10 +86,10 @@ func isWords(path string) bool {
 	return strings.HasSuffix(p, ".txt") || strings.HasSuffix(p, ".json")
 }
 
-func (m *Main) askDetails(ask *asker, kinds []string, spoken bool, d *store.Details) error {
+func (m *Main) askDetails(ask *asker, kinds [2]string, spoken bool, d *store.Details) error {
 	var err error
 	for i, k := range kinds {
-		d.Patient[i].Kind = strings.TrimSpace(k)
+		d.Patient[i].Kind = k
 		if d.Patient[i].Value, err = ask.line(k + " on the wristband"); err != nil {
 			return err
 		}

@@ -26,7 +26,7 @@ func (m *Main) recordCommand() *cobra.Command {
   bedsaid record keep exam.wav
   bedsaid record list`,
 	})
-	c.AddCommand(m.recordInitCommand(), m.recordKeepCommand(), m.recordListCommand(), m.recordShowCommand(), m.recordLogCommand(), m.userCommand())
+	c.AddCommand(m.recordInitCommand(), m.recordKeepCommand(), m.recordListCommand(), m.recordShowCommand(), m.recordLogCommand(), m.userCommand(), m.siteCommand())
 	return c
 }
 
@@ -152,14 +152,15 @@ func (m *Main) recordShowCommand() *cobra.Command {
 		Use: "show NOTE", Short: "Show how far a note has come; its draft, its sound",
 		Long: `Show prints who wrote and signed a note, what is still open in it, and its seal.
 With --draft it prints the draft as it was before anybody decided. With --sound
-it writes the recording to a WAV file: a patient's voice, readable by you only.`,
+it asks for the patient's identifiers and writes the recording to a WAV file: a
+patient's voice, readable by you only.`,
 		Example: `  bedsaid record show n0123456789abcdef
   bedsaid record show n0123456789abcdef --draft
   bedsaid record show n0123456789abcdef --sound visit.wav`,
 		Args: exactly(1, "the id of a note"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return m.withRecord(cmd.Context(), f, func(x *store.Session, _ *asker) error {
-				return m.recordShow(cmd.Context(), x, args[0], draft, sound)
+			return m.withRecord(cmd.Context(), f, func(x *store.Session, ask *asker) error {
+				return m.recordShow(cmd.Context(), x, ask, args[0], draft, sound)
 			})
 		},
 	}
@@ -169,7 +170,7 @@ it writes the recording to a WAV file: a patient's voice, readable by you only.`
 	return c
 }
 
-func (m *Main) recordShow(ctx context.Context, x *store.Session, id string, draft bool, sound string) error {
+func (m *Main) recordShow(ctx context.Context, x *store.Session, ask *asker, id string, draft bool, sound string) error {
 	n, err := x.Note(ctx, id)
 	if err != nil {
 		return err
@@ -179,7 +180,7 @@ func (m *Main) recordShow(ctx context.Context, x *store.Session, id string, draf
 		return err
 	}
 	if sound != "" {
-		return m.writeSound(ctx, x, info, sound)
+		return m.writeSound(ctx, x, ask, info, sound)
 	}
 	if draft {
 		width, colour := m.layout()
@@ -213,15 +214,25 @@ func (m *Main) recordShow(ctx context.Context, x *store.Session, id string, draf
 	return nil
 }
 
-func (m *Main) writeSound(ctx context.Context, x *store.Session, n store.NoteInfo, path string) error {
+func (m *Main) writeSound(ctx context.Context, x *store.Session, ask *asker, n store.NoteInfo, path string) error {
 	if n.Recording == "" {
 		return failed(exitRecord, fmt.Errorf("note %s was typed: it has no sound", n.ID))
+	}
+	e, err := x.Encounter(ctx, n.Encounter)
+	if err != nil {
+		return err
+	}
+	var read store.Confirmed
+	for i, p := range e.Patient {
+		if read[i], err = ask.line(p.Kind + " of the patient whose voice is written"); err != nil {
+			return err
+		}
 	}
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return failed(exitUsage, fmt.Errorf("write %s: %w", path, cause(err))).hint("name a file that is not there yet, in a place where you may write")
 	}
-	err = x.WriteWAV(ctx, n.Recording, f)
+	err = x.ExportSound(ctx, n.Recording, "a file", read, f)
 	if cerr := f.Close(); err == nil {
 		err = cerr
 	}

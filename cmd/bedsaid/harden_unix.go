@@ -4,7 +4,6 @@ package main
 
 import "golang.org/x/sys/unix"
 
-// harden forbids core dumps: they would hold keys and patients' words.
-func harden() error {
+func forbidCoreDumps() error {
 	return unix.Setrlimit(unix.RLIMIT_CORE, &unix.Rlimit{})
 }

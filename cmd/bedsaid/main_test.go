@@ -185,3 +185,30 @@ func TestEveryCommandHasAnExample(t *testing.T) {
 		t.Errorf("no example: %v", lacking)
 	}
 }
+
+// What the page on understanding shows of its sentence is what explain prints.
+func TestUnderstandingPageIsTrue(t *testing.T) {
+	page, err := os.ReadFile("../../docs/understanding.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, rest, ok := strings.Cut(string(page), "\n> ")
+	sentence, _, _ := strings.Cut(rest, "\n")
+	m, out, _ := testMain("")
+	if code := m.Run(context.Background(), []string{"lexicon", "explain", sentence}); !ok || code != exitOK {
+		t.Fatalf("exit code %d for %q", code, sentence)
+	}
+	shown, lines := strings.Split(rest, "```text\n")[1:], 0
+	for _, block := range shown {
+		block, _, _ = strings.Cut(block, "```")
+		for _, line := range strings.Split(strings.TrimSpace(block), "\n") {
+			lines++
+			if !strings.Contains(out.String(), strings.TrimSpace(line)) {
+				t.Errorf("the page shows %q, the program does not", strings.TrimSpace(line))
+			}
+		}
+	}
+	if lines < 10 {
+		t.Errorf("%d lines shown, too few to have been read", lines)
+	}
+}

@@ -16,7 +16,6 @@ import (
 
 	"bedsaid/internal/note"
 	"bedsaid/internal/store"
-	"bedsaid/lexicon"
 )
 
 // recordFlags say which record, and who works in it.
@@ -62,14 +61,14 @@ func (m *Main) begin(f recordFlags) (dir, login string, opt store.Options, err e
 		return "", "", opt, err
 	}
 	if err := harden(); err != nil {
-		return "", "", opt, failed(exitFailed, fmt.Errorf("forbid core dumps: %w", err))
+		return "", "", opt, failed(exitFailed, fmt.Errorf("shut this program off from others: %w", err))
 	}
 	if login = f.user; login == "" {
 		login = m.Env("BEDSAID_USER")
 	}
-	lex, err := lexicon.Builtin()
+	lex, err := m.lexicon("")
 	if err != nil {
-		return "", "", opt, fmt.Errorf("load lexicon: %w", err)
+		return "", "", opt, err
 	}
 	return dir, login, store.Options{Now: m.Now, Outline: note.OutlineOf(lex)}, nil
 }

@@ -20,7 +20,7 @@ const exitCodes = `Exit codes:
   0    done
   1    could not be finished (such as a full disk)
   2    the command line is wrong, or would write over a file
-  3    an input could not be read
+  3    an input could not be read, or a pack has complaints
   4    the speech engine or a model is missing or damaged
   5    drafted, but the recording has speech that gave no words: listen to it
   6    the record refuses: wrong passphrase, a rule, or it is damaged
@@ -33,6 +33,7 @@ func (m *Main) root() *cobra.Command {
 		Long:  rootLong + "\n\n" + exitCodes,
 		Example: `  bedsaid draft exam.wav              print the draft note of a recording
   bedsaid draft exam.txt --json       the same from typed words, for a program
+  bedsaid lexicon try "Gag present."  what would be charted of a sentence
   bedsaid doctor                      what is installed, and does it work`,
 		Version:       version,
 		SilenceErrors: true,
@@ -63,7 +64,7 @@ func (m *Main) root() *cobra.Command {
 	// Flags, as all else, fit on 80 columns.
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", ".FlagUsagesWrapped 80 "))
 	root.AddCommand(m.draftCommand(), m.recordCommand(), m.backupCommand(), m.restoreCommand(), m.verifyCommand(), m.purgeCommand(),
-		m.modelCommand(), m.doctorCommand(), m.versionCommand())
+		m.lexiconCommand(), m.modelCommand(), m.doctorCommand(), m.versionCommand())
 	return root
 }
 

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
 
@@ -139,14 +140,36 @@ func (b *readback) value(v any) finding.Value {
 	case float64:
 		return finding.Number(v)
 	}
-	b.fail("a value that is neither a word nor a number")
-	return finding.Value{}
+	list, ok := v.([]any)
+	words := make([]string, 0, len(list))
+	for _, w := range list {
+		s, isWord := w.(string)
+		ok = ok && isWord
+		words = append(words, s)
+	}
+	if !ok || len(words) == 0 {
+		b.fail("a value that is neither a word nor a number")
+		return finding.Value{}
+	}
+	return finding.List(words...)
+}
+
+// measured reads "120/80" of what has a unit as the pair that it is.
+func measured(v finding.Value, unit string) finding.Value {
+	w, _ := v.Word()
+	first, second, ok := strings.Cut(w, "/")
+	a, err1 := strconv.ParseFloat(first, 64)
+	c, err2 := strconv.ParseFloat(second, 64)
+	if !ok || unit == "" || err1 != nil || err2 != nil {
+		return v
+	}
+	return finding.Pair(a, c)
 }
 
 func (b *readback) finding(j jsonFindingT) finding.Finding {
 	f := finding.Finding{
 		ID: j.ID, Side: b.side(j.Side), Zone: orEmpty(j.Zone), Status: among(b, j.Status, finding.NotAssessed),
-		Value: b.value(j.Value), High: b.value(j.ValueHigh), Unit: orEmpty(j.Unit), Source: among(b, j.Source, finding.Reported),
+		Value: measured(b.value(j.Value), orEmpty(j.Unit)), High: b.value(j.ValueHigh), Unit: orEmpty(j.Unit), Source: among(b, j.Source, finding.Reported),
 		Reason: orEmpty(j.Reason), Interpretation: among(b, j.Interpretation, finding.Unexpected), Evidence: b.evidence(j.Evidence),
 	}
 	if len(j.Qualifiers) > 0 {

@@ -64,7 +64,7 @@ func TestReadDraftRefuses(t *testing.T) {
 		"unknown side":     strings.Replace(text, `"side":"left"`, `"side":"Quillfeather"`, 1),
 		"unknown status":   strings.Replace(text, `"status":"assessed"`, `"status":"Quillfeather"`, 1),
 		"evidence too far": strings.Replace(text, `"words":[`, `"words":[9`, 1),
-		"value of a list":  strings.Replace(text, `"value":`, `"value":["Quillfeather"],"x":`, 1),
+		"list of lists":    strings.Replace(text, `"value":`, `"value":[["Quillfeather"]],"x":`, 1),
 		"findings a text":  strings.Replace(text, `"findings": [`, `"findings": "Quillfeather", "x": [`, 1),
 	} {
 		if bad == text {

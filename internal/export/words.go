@@ -109,7 +109,7 @@ func amount(e note.Entry) string {
 // Qualifiers in the order in which a colleague would say them. sign, of and
 // reporter are shown with the value and the source.
 var qualifierOrder = []string{"count", "size", "stage", "severity", "amount", "colour", "character",
-	"consistency", "mobility", "tenderness", "rhythm", "effort", "flow", "device", "route", "position", "place", "direction", "odour", "angle", "height", "onset", "baseline"}
+	"consistency", "mobility", "tenderness", "rhythm", "effort", "flow", "device", "oxygen", "route", "position", "place", "direction", "odour", "angle", "height", "onset", "baseline"}
 
 func qualifiers(q map[string]string) []string {
 	var keys []string
@@ -140,7 +140,7 @@ func qualifiers(q map[string]string) []string {
 
 func qualifier(k, v string) string {
 	switch k {
-	case "size", "severity", "amount", "colour", "character", "consistency", "mobility", "rhythm", "effort", "flow", "device", "route", "position":
+	case "size", "severity", "amount", "colour", "character", "consistency", "mobility", "rhythm", "effort", "flow", "device", "oxygen", "route", "position":
 		return spellUnit(v)
 	case "tenderness":
 		switch v {

@@ -8,6 +8,7 @@ import (
 // question keeps what a question asks about until the answer comes.
 func (p *parser) question(c *chunk) {
 	f := p.frame(c)
+	p.askSent = p.sent + 1
 	for i := range f.preds { // a question denies nothing
 		f.preds[i].neg = false
 	}
@@ -143,6 +144,9 @@ func (p *parser) answerFirst(s *sentence) {
 
 // reads tells a yes from a no at the start of a chunk.
 func (p *parser) reads(c *chunk) (yes, no bool) {
+	if w := p.ts[c.items[0].a].Text; (w == "only" || w == "just") && !c.content() && c.any(func(it *item) bool { return it.has(lexicon.SideSense) }) {
+		return true, false // "only the right one"
+	}
 	for i := range c.items {
 		it := &c.items[i]
 		if it.cue(lexicon.CueNo) || it.cue(lexicon.CueNegate) && p.ts[it.a].Text == "no" {

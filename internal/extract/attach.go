@@ -2,6 +2,7 @@ package extract
 
 import (
 	"slices"
+	"sort"
 
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
@@ -63,13 +64,18 @@ func (p *parser) belongs(f *frame, d *detail) bool {
 // lastChunkOf reports that c is among the latest findings, so that "yellow"
 // after "some drainage" is not taken for an earlier one.
 func (p *parser) lastChunkOf(c *cand) bool {
-	last := -1
-	for _, x := range p.cands {
-		if !x.gone {
-			last = x.chunk
+	for i := len(p.cands) - 1; i >= 0; i-- {
+		if x := p.cands[i]; !x.gone {
+			return c.chunk == x.chunk
 		}
 	}
-	return c.chunk == last
+	return false
+}
+
+// since gives the findings made in a chunk and after it: they stand in the order
+// of speech.
+func (p *parser) since(chunk int) []*cand {
+	return p.cands[sort.Search(len(p.cands), func(i int) bool { return p.cands[i].chunk >= chunk }):]
 }
 
 // presents reports a word that says one thing only, that something is there:
@@ -183,7 +189,7 @@ func (p *parser) attach(f *frame, start int) {
 				t.set(d.key, v)
 			}
 			a, b := f.c.span()
-			for _, o := range p.cands { // both sides of one statement share it
+			for _, o := range p.since(t.chunk) { // both sides of one statement share it
 				if o != t && o.chunk == t.chunk && o.f == t.f && o.value == t.value && !o.gone && len(made) == 0 {
 					o.set(d.key, v)
 				}
@@ -239,7 +245,7 @@ func (p *parser) valueItem(f *frame, d *detail) bool {
 }
 
 func (p *parser) charted(pr *pred) bool {
-	for _, c := range p.cands {
+	for _, c := range p.since(p.chunkN) {
 		if c.chunk == p.chunkN && !c.gone {
 			for _, s := range pr.it.senses {
 				if s.Finding == c.f {

@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -58,7 +59,7 @@ func (p *parser) place(f *frame, s *said, c *cand) {
 	case lexicon.Zone:
 		p.zone(f, s, c)
 	case lexicon.NoSides:
-		if c.value == finding.Word("deviated") || c.f.ID == "node.any" {
+		if slices.Contains(c.f.Directed, word(c)) {
 			for _, side := range [...]finding.Side{s.pr.side, s.subj.side, f.last} {
 				if side != finding.NoSide {
 					c.side = side
@@ -103,13 +104,7 @@ func (p *parser) zone(f *frame, s *said, c *cand) {
 }
 
 // deeper reports a site smaller than a whole region.
-func deeper(s *lexicon.Site) bool {
-	switch s.ID {
-	case "head", "scalp", "face", "neck", "mouth", "skin", "mucosa":
-		return false
-	}
-	return true
-}
+func deeper(s *lexicon.Site) bool { return !s.Wide }
 
 func zoneText(pl placeSaid) string {
 	if pl.side == finding.Right || pl.side == finding.Left {
@@ -187,10 +182,8 @@ func (p *parser) spread(f *frame, out []said) bool {
 
 // chart makes one finding of what was said.
 func (p *parser) chart(f *frame, s *said) {
-	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size_in_light" {
-		if size, ok := p.x.lex.Finding("eye.pupil_size"); ok {
-			s.f = size // "from two to one in the light": before and in light
-		}
+	if n := s.pr.it.num; n != nil && n.falling && s.f.FallsFrom != nil {
+		s.f = s.f.FallsFrom // "from two to one in the light": before and in light
 	}
 	value := s.value
 	if d, ok := s.pr.it.sense(lexicon.DetailSense); ok && s.pr.neg && s.pr.kind == predSays && s.f.Named != "" && s.f.Details[d.Key] {
@@ -211,6 +204,9 @@ func (p *parser) chart(f *frame, s *said) {
 		}
 	}
 	a, b := f.c.span()
+	if s.f.Body && s.subj.tok[1] == 0 && p.askSent > 0 && p.askSent == p.sent {
+		c.source = finding.Reported // "any pain? Four out of ten."
+	}
 	if w := p.ts[a].Text; w == "my" && c.source == finding.Observed { // "my throat is sore"
 		c.source = finding.Reported
 	}
@@ -273,9 +269,10 @@ func (p *parser) chart(f *frame, s *said) {
 		p.pairAt = p.heldAt
 		p.endSide()
 	}
+	p.tellValue(s, c)
 	p.pairUp(c)
 	p.cands = append(p.cands, c)
-	if n := s.pr.it.num; n != nil && n.falling && s.f.ID == "eye.pupil_size" {
+	if n := s.pr.it.num; n != nil && n.falling && s.f.Falling != nil {
 		p.inLight(c, n, s.pr.it.unit)
 	}
 }

@@ -115,6 +115,10 @@ func (p *parser) split(items []item) []sentence {
 	}
 	for i := range items {
 		it := items[i]
+		if p.labelled && i > 0 && label(p.t.Words[ts[it.a].end].Text) != speakerUnknown && len(c.items) > 0 {
+			flush(stop) // a new speaker begins a new sentence
+			out, cur, next = append(out, cur), sentence{}, jointStart
+		}
 		if len(c.items) == 0 {
 			c.joint = next
 		}

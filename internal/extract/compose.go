@@ -24,47 +24,77 @@ func (x *Extractor) compose(t transcript.Transcript, ts []token, items []item) [
 	if len(x.body) == 0 {
 		return items
 	}
-	var out []item
-	for i := 0; i < len(items); {
-		j := i + 1
-		for j < len(items) && ts[items[j-1].b-1].after < stop {
-			j++
+	c := composer{x: x, t: t, ts: ts, items: slices.Clone(items)}
+	for lo := 0; lo < len(items); lo = c.hi {
+		c.hi = lo + 1
+		for c.hi < len(items) && ts[items[c.hi-1].b-1].after < stop {
+			c.hi++
 		}
-		out = append(out, x.composeSentence(t, ts, items[i:j])...)
-		i = j
+		c.sentence(lo)
 	}
-	return out
+	return c.out
 }
 
-func (x *Extractor) composeSentence(t transcript.Transcript, ts []token, items []item) []item {
-	var out []item
-	var about *lexicon.Finding
-	end := items[len(items)-1].b
-	for i := 0; i < len(items); {
-		it := items[i]
-		if f := x.bodyNamed(&it); f != nil {
-			about = f
-			if f.Bare != "" && ts[end-1].after != asking && !timeFollows(ts, it.b, end, f) {
-				it = whole(f, it.a, it.b, reading{value: finding.Word(f.Bare), marks: []finding.Mark{{Kind: finding.UnsureValue, Why: f.Bare}}})
+// composer goes through the items sentence by sentence.
+type composer struct {
+	x     *Extractor
+	t     transcript.Transcript
+	ts    []token
+	items []item
+	hi    int // where the sentence ends
+	out   []item
+	// about is the body finding that is spoken of; age counts the sentences since.
+	about *lexicon.Finding
+	age   int
+}
+
+// longestWait is the number of sentences for which a name waits for its number:
+// "Blood pressure. Cuff slipped, again. One twenty over eighty."
+const longestWait = 2
+
+func (c *composer) sentence(lo int) {
+	if c.age++; c.age > longestWait || c.about != nil && c.about.Kind != lexicon.Quantity && c.about.Kind != lexicon.Pair {
+		c.about = nil
+	}
+	end := c.items[c.hi-1].b
+	for i := lo; i < c.hi; {
+		it := &c.items[i]
+		if f := bodyNamed(it); f != nil {
+			c.about, c.age = f, 0
+			if f.Bare != "" && c.ts[end-1].after != asking && !timeFollows(c.ts, it.b, end, f) {
+				*it = whole(f, it.a, it.b, reading{value: finding.Word(f.Bare), marks: []finding.Mark{{Kind: finding.UnsureValue, Why: f.Bare}}})
 			}
-		} else if f := x.bodyNoun(ts, items, i); f != nil {
-			about = f
+		} else if f := c.noun(lo, i); f != nil {
+			c.about, c.age = f, 0
 			it.senses = []lexicon.Sense{{Kind: lexicon.NameSense, Finding: f}}
-		} else if made, ok := x.composed(t, ts, it.a, end, about); ok {
-			out = append(out, made)
-			for i < len(items) && items[i].a < made.b {
+		} else if made, ok := c.x.composed(c.t, c.ts, it.a, end, c.about); ok {
+			c.out = append(c.out, made)
+			for i < len(c.items) && c.items[i].a < made.b {
 				i++
 			}
 			continue
-		} else if d := detailOf(&it, about); d != nil {
-			it.senses, items[i].senses = d, d
-		} else if slices.ContainsFunc(it.senses, bodySense) { // an everyday word after all
+		} else if d := detailOf(it, c.about); d != nil && c.age == 0 {
+			it.senses = d
+		}
+		if c.age > 0 && ofBody(it) {
+			c.about = nil // the sentence is about something else
+		}
+		if slices.ContainsFunc(it.senses, bodySense) { // an everyday word after all
 			it.senses = slices.DeleteFunc(slices.Clone(it.senses), bodySense)
 		}
-		out = append(out, it)
+		c.out = append(c.out, *it)
 		i++
 	}
-	return out
+}
+
+// ofBody reports a name of a part of the body, or of what is found there.
+func ofBody(it *item) bool {
+	for _, s := range it.senses {
+		if s.Kind == lexicon.SiteSense && s.Site.Region != "" || s.Kind == lexicon.NameSense && !s.Finding.Body {
+			return true
+		}
+	}
+	return false
 }
 
 // timeFollows reports a time of day after token i.
@@ -78,7 +108,7 @@ func timeFollows(ts []token, i, end int, f *lexicon.Finding) bool {
 }
 
 // bodyNamed is the body finding that an item names whatever stands beside it.
-func (x *Extractor) bodyNamed(it *item) *lexicon.Finding {
+func bodyNamed(it *item) *lexicon.Finding {
 	if s, ok := it.sense(lexicon.NameSense); ok && s.Finding.Body {
 		return s.Finding
 	}
@@ -100,48 +130,47 @@ func detailOf(it *item, about *lexicon.Finding) []lexicon.Sense {
 	return out
 }
 
-// bodyNoun is the body finding that a noun names because a number follows that
-// can be its value, and no part of the body is named in the sentence.
-func (x *Extractor) bodyNoun(ts []token, items []item, i int) *lexicon.Finding {
-	// the noun of a part of the body, too: "carotid pulse", "pain in the jaw"
-	foreign := slices.ContainsFunc(items[i].senses, func(s lexicon.Sense) bool { return s.Kind == lexicon.NounSense && !s.Finding.Body })
-	for k := range items {
-		for _, s := range items[k].senses {
-			if !foreign {
-				break
-			}
-			if s.Kind == lexicon.SiteSense && s.Site.Region != "" || k != i && s.Kind == lexicon.NameSense && !s.Finding.Body {
+// noun is the body finding that a noun names because a number follows that can
+// be its value, in its sentence or right after one that ends with it ("Pulse?
+// Seventy two."). A noun that may be of a part of the body ("carotid pulse",
+// "pain in the jaw") names none where such a part is spoken of.
+func (c *composer) noun(lo, i int) *lexicon.Finding {
+	if slices.ContainsFunc(c.items[i].senses, func(s lexicon.Sense) bool { return s.Kind == lexicon.NounSense && !s.Finding.Body }) {
+		for k := lo; k < c.hi; k++ {
+			if k != i && ofBody(&c.items[k]) || c.items[k].has(lexicon.SiteSense) && ofBody(&c.items[k]) {
 				return nil
 			}
 		}
 	}
-	for _, s := range items[i].senses {
-		if !bodySense(s) {
-			continue
-		}
-		for k := i + 1; k < len(items) && k <= i+4; k++ {
-			it := &items[k]
-			n, unit := it.num, it.unit
-			if made, ok := x.bodyNumber(ts, it.a, s.Finding); ok {
-				n, unit = made.num, made.unit
-			}
-			if n == nil {
-				if len(it.senses) > 0 && !it.cue(lexicon.CuePrep, lexicon.CueThere, lexicon.CueHedge) {
-					break
-				}
-				continue
-			}
-			if unit == nil && s.Finding.Kind == lexicon.Grade && !n.hasOf {
-				break // "pain four" may be of anything; "four out of ten" is not
-			}
-			// no grade goes beyond ten: "pulse three hundred" is a rate, and marked
-			if bodyFits(s.Finding, n, unit) && (plausible(s.Finding, n, unit) || s.Finding.Kind == lexicon.Quantity && n.value > 10) {
-				return s.Finding
-			}
-			break
+	for _, s := range c.items[i].senses {
+		if bodySense(s) && c.numberFollows(i, s.Finding) {
+			return s.Finding
 		}
 	}
 	return nil
+}
+
+// numberFollows reports that the next number can be a value of the finding, and
+// that nothing of weight stands before it.
+func (c *composer) numberFollows(i int, f *lexicon.Finding) bool {
+	for k := i + 1; k < len(c.items) && k <= i+4; k++ {
+		it := &c.items[k]
+		n, unit := it.num, it.unit
+		if made, ok := c.x.bodyNumber(c.ts, it.a, f); ok {
+			n, unit = made.num, made.unit
+		}
+		switch {
+		case n == nil && len(it.senses) > 0 && !it.cue(lexicon.CuePrep, lexicon.CueThere, lexicon.CueHedge):
+			return false
+		case n == nil:
+			continue
+		case unit == nil && f.Kind == lexicon.Grade && !n.hasOf:
+			return false // "pain four" may be of anything; "four out of ten" is not
+		}
+		// no grade goes beyond ten: "pulse three hundred" is a rate, and marked
+		return bodyFits(f, n, unit) && (plausible(f, n, unit) || f.Kind == lexicon.Quantity && n.value > 10)
+	}
+	return false
 }
 
 // composed reads a run of tokens from i as one item: a score's parts, or what
@@ -209,18 +238,21 @@ func (x *Extractor) bodyNumber(ts []token, i int, f *lexicon.Finding) (item, boo
 		return item{}, false
 	}
 	made := item{a: i, b: j, num: &n}
-	if u, e := x.unitAt(formsOf(ts), ts, j); u != nil {
+	if u, e := x.unitAfter(ts, j); u != nil {
 		made.unit, made.b = u, e
 	}
 	return made, large || plausible(f, &n, made.unit)
 }
 
-func formsOf(ts []token) []lexicon.Form {
-	out := make([]lexicon.Form, len(ts))
-	for i := range ts {
-		out[i] = ts[i].Form
+// unitAfter reads the unit that follows token i-1 and gives the index after it.
+func (x *Extractor) unitAfter(ts []token, i int) (*lexicon.Unit, int) {
+	near := ts[i-1 : min(i+6, len(ts))]
+	forms := make([]lexicon.Form, len(near))
+	for k := range near {
+		forms[k] = near[k].Form
 	}
-	return out
+	u, end := x.unitAt(forms, near, 1)
+	return u, i - 1 + end
 }
 
 // over gives the index after the word between the numbers of a pair.
@@ -286,14 +318,13 @@ func (x *Extractor) feet(ts []token, i int, f *lexicon.Finding) (item, bool) {
 		return item{}, false
 	}
 	ft, j := cardinal(ts, i)
-	forms := formsOf(ts)
 	u, k := (*lexicon.Unit)(nil), j
 	if j > i {
-		u, k = x.unitAt(forms, ts, j)
+		u, k = x.unitAfter(ts, j)
 	}
 	if u == nil && j == i+1 && ft >= 3 && ft <= 7 && ts[i].after == noPause {
 		if in, e := cardinal(ts, j); e > j && in < 12 { // "five eleven"
-			if w, _ := x.unitAt(forms, ts, e); w == nil {
+			if w, _ := x.unitAfter(ts, e); w == nil {
 				return item{a: i, b: e, num: &number{value: ft*12 + in, guessed: true}, unit: &lexicon.Unit{Code: inch, Base: "length"}}, true
 			}
 		}
@@ -310,7 +341,7 @@ func (x *Extractor) feet(ts []token, i int, f *lexicon.Finding) (item, bool) {
 		if in, e, _ := decimal(ts, k); e > k && in < 12 {
 			n.value += in
 			made.b = e
-			if w, e2 := x.unitAt(forms, ts, e); w != nil && w.Code == inch {
+			if w, e2 := x.unitAfter(ts, e); w != nil && w.Code == inch {
 				made.b = e2
 			}
 		}

@@ -34,7 +34,7 @@ func (p *parser) withdraw(old, n *cand) {
 // said of the same side before ("PERRLA except the left is sluggish").
 func (p *parser) override(start int) {
 	for _, n := range p.cands[start:] {
-		for _, old := range p.cands[:start] {
+		for _, old := range p.recentCands(start) {
 			if old.gone || old.sent < p.sent-1 || !overlaps(old, n) {
 				continue
 			}
@@ -243,7 +243,7 @@ func (p *parser) mendSite(f *frame, last *cand, before []*cand) {
 		if w, ok := last.value.Word(); ok && !g.Allows(w) {
 			continue
 		}
-		if n := fit(g, s); n > top && (s.fnd == g || alike(g.ID, last.f.ID)) {
+		if n := fit(g, s); n > top && (s.fnd == g || alike(g, last.f)) {
 			to, top = g, n
 		}
 	}
@@ -262,24 +262,14 @@ func (p *parser) mendSite(f *frame, last *cand, before []*cand) {
 }
 
 // alike reports ids that say the same of two sites (…_tenderness, node.…).
-func alike(a, b string) bool {
-	tail := func(s string) string {
-		for i := len(s) - 1; i >= 0; i-- {
-			if s[i] == '_' || s[i] == '.' {
-				return s[i+1:]
-			}
-		}
-		return s
+func alike(a, b *lexicon.Finding) bool {
+	tail := func(s string) string { return s[strings.LastIndexAny(s, "._")+1:] }
+	if tail(a.ID) == tail(b.ID) || a.Implied && b.Implied {
+		return true
 	}
-	head := func(s string) string {
-		for i := range s {
-			if s[i] == '.' {
-				return s[:i]
-			}
-		}
-		return s
-	}
-	return tail(a) == tail(b) || head(a) == head(b) && (head(a) == "node" || head(a) == "cranial_nerve")
+	stem, _ := numbered(a.ID)
+	other, _ := numbered(b.ID)
+	return stem != "" && stem == other
 }
 
 // retract takes back the last statement, unless what follows replaces it.

@@ -44,7 +44,7 @@ func (p *parser) phraseItems(phrase transcript.Span) []item {
 	for b > a && p.ts[b-1].word >= phrase.End {
 		b--
 	}
-	var out []item
+	out := make([]item, 0, len(p.ts))
 	add := func(from, to int) {
 		for _, it := range p.x.itemize(p.ts[from:to]) {
 			it.a, it.b = it.a+from, it.b+from

@@ -1,13 +1,11 @@
 // Package extract turns a transcript into findings: what a sentence is (a
 // finding, a question, an instruction, teaching, a plan, history, talk), to
 // which side, site and item it belongs, and what value it gives. The words and
-// findings it understands stand in the lexicon's packs; a few ids still stand in
-// the code (the pupils' sizes and equality, the summary of nodes, the large
-// regions), which docs/design.md lists as a shortcoming.
+// findings it understands stand in the lexicon's packs; no id stands in the code.
 // It is pure: no clock, no files, the same transcript gives the same findings.
 //
 // The stages, in order, each in its file: token (words to normalized tokens),
-// number and item (longest terms and numbers), chunk (sentences, chunks and
+// number, item and compose (longest terms and numbers), chunk (sentences, chunks and
 // their acts), frame (a chunk taken apart), resolve and state (which finding a
 // word speaks of), chart (values and sides), attach (qualifiers), correct,
 // mirror and answer (what later words do to earlier ones), ledger (evidence,
@@ -31,6 +29,8 @@ type Extractor struct {
 	// groups gives the stem of numbered findings by what they are called
 	// together: "cranial nerve".
 	groups map[string]string
+	// implied are the sites whose finding is looked for where they alone are named.
+	implied map[*lexicon.Site]bool
 	// body are the findings of the whole body.
 	body []*lexicon.Finding
 	// dangerAt are words of danger by their first word.
@@ -45,8 +45,13 @@ type Options struct {
 
 // New makes an Extractor over a lexicon.
 func New(lex *lexicon.Lexicon) *Extractor {
-	x := &Extractor{lex: lex, groups: map[string]string{}, dangerAt: dangerIndex(lex)}
+	x := &Extractor{lex: lex, implied: map[*lexicon.Site]bool{}, groups: map[string]string{}, dangerAt: dangerIndex(lex)}
 	for _, f := range lex.Findings() {
+		if f.Implied {
+			for _, s := range f.At {
+				x.implied[s] = true
+			}
+		}
 		if f.Body {
 			x.body = append(x.body, f)
 			continue // reached by name alone
@@ -64,14 +69,13 @@ func New(lex *lexicon.Lexicon) *Extractor {
 // Extract understands one transcript. Every word of it lies in the evidence of
 // at least one finding or in exactly one left-out stretch.
 func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
-	return x.Explain(t, opt, nil)
+	return x.extract(t, opt, nil)
 }
 
-// Explain extracts and writes each stage to trace: for a pack's author who asks
-// why a sentence gave what it gave.
-func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(string, ...any)) finding.Set {
-	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), trace: trace}
+func (x *Extractor) extract(t transcript.Transcript, opt Options, tell func(Step)) finding.Set {
+	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), tell: tell, labelled: labelled(t)}
 	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
+	p.tellTerms(items)
 	p.run(p.split(items))
 	return p.set(opt)
 }
@@ -81,9 +85,17 @@ func (x *Extractor) Explain(t transcript.Transcript, opt Options, trace func(str
 // name its fellows.
 func (x *Extractor) series(ts []token, items []item) []item {
 	var out []item
-	stem, last, heading := "", 0, false
+	stem, last, heading, ended := "", 0, false, false
 	for i := 0; i < len(items); i++ {
 		it := items[i]
+		if !notFiller(&it) {
+			out = append(out, it)
+			continue
+		}
+		if ended && !restarts(ts, it.a) {
+			stem = ""
+		}
+		ended = false
 		if n, ok := it.sense(lexicon.NameSense); ok && n.Finding != nil {
 			stem, last = numbered(n.Finding.ID)
 			heading = false
@@ -113,15 +125,11 @@ func (x *Extractor) series(ts []token, items []item) []item {
 				if made := fellows(x.lex, stem, from, to, it); made != nil {
 					out = append(out, made...)
 					last, heading = to, false
-					if ts[it.b-1].after == stop && !restarts(ts, it.b) {
-						stem = ""
-					}
+					ended = ts[it.b-1].after == stop
 					continue
 				}
 			}
-			if ts[it.b-1].after == stop && !restarts(ts, it.b) && !heading {
-				stem = ""
-			}
+			ended = ts[it.b-1].after == stop && !heading
 			heading = heading && ts[it.b-1].after != stop
 		}
 		out = append(out, it)
@@ -163,7 +171,11 @@ func opens(ts []token, items []item, i int) bool {
 	if i > 1 && items[i-1].has(lexicon.SideSense) && items[i-2].cue(lexicon.CueExcept, lexicon.CueAnd) && items[i-1].b == items[i].a {
 		return true // "except the left five"
 	}
-	if i > 0 && ts[items[i-1].b-1].after == noPause && !items[i-1].cue(lexicon.CueAnd, lexicon.CueExcept, lexicon.CueBut) && text(ts, items[i].a-1) != "number" {
+	before := i - 1
+	for before >= 0 && items[before].filler() {
+		before--
+	}
+	if before >= 0 && ts[items[before].b-1].after == noPause && !items[before].cue(lexicon.CueAnd, lexicon.CueExcept, lexicon.CueBut) && text(ts, items[i].a-1) != "number" {
 		return false
 	}
 	return ts[items[i].b-1].after != noPause || i+1 < len(items) && (items[i+1].has(lexicon.SideSense) || items[i+1].cue(lexicon.CueUnable) || !items[i+1].content() && text(ts, items[i+1].a) == "i")

@@ -227,7 +227,7 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 		}
 		return nil
 	}
-	if p.noun != nil && (s.site.General || s.site.Region == "nodes" || p.nounSent >= p.sent-4) {
+	if p.noun != nil && (s.site.General || p.x.implied[s.site] || p.nounSent >= p.sent-4) {
 		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= 85 && sense.Finding.Kind == lexicon.Presence {
 			return sense.Finding
 		}
@@ -235,7 +235,7 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 	if p.noun != nil && p.nounSent >= p.sent-4 { // "drainage from the nose, none from the ears"
 		if n, ok := p.noun.sense(lexicon.NameSense); ok && n.Finding.Kind == lexicon.Presence {
 			for _, f := range p.x.lex.Findings() {
-				if f != n.Finding && f.Kind == lexicon.Presence && fit(f, s) >= 85 && alike(f.ID, n.Finding.ID) {
+				if f != n.Finding && f.Kind == lexicon.Presence && fit(f, s) >= 85 && alike(f, n.Finding) {
 					return f
 				}
 			}
@@ -252,7 +252,7 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 			}
 		}
 	}
-	if only != nil && only.Region != "nodes" {
+	if only != nil && !only.Implied {
 		return nil
 	}
 	return only

@@ -103,7 +103,7 @@ func (x *Extractor) itemize(ts []token) []item {
 	side := func(j int) bool {
 		return ts[j].Text == "right" || ts[j].Text == "left" || ts[j].Text == "both"
 	}
-	var out []item
+	out := make([]item, 0, len(ts))
 	definite, article := false, false
 	for i := 0; i < len(ts); {
 		end := limit(i)

@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"math"
 	"sort"
 
 	"bedsaid/internal/finding"
@@ -13,6 +14,7 @@ import (
 func (p *parser) set(opt Options) finding.Set {
 	p.scores()
 	p.settle()
+	p.tellLater()
 	words := len(p.t.Words)
 	used := make([]bool, words)
 	var out finding.Set
@@ -44,11 +46,16 @@ func (p *parser) set(opt Options) finding.Set {
 // settle lets later statements stand over not assessed, joins what was said
 // twice, and marks what cannot both be true.
 func (p *parser) settle() {
-	for i, a := range p.cands {
+	later := map[*lexicon.Finding][]*cand{}
+	for _, c := range p.cands {
+		later[c.f] = append(later[c.f], c)
+	}
+	for _, a := range p.cands {
+		later[a.f] = later[a.f][1:]
 		if a.gone {
 			continue
 		}
-		for _, b := range p.cands[i+1:] {
+		for _, b := range later[a.f] {
 			if b.gone || a.gone || !overlaps(a, b) || a.f.Sides == lexicon.Zone && a.zone != b.zone {
 				continue
 			}
@@ -77,7 +84,7 @@ func (p *parser) settle() {
 			}
 		}
 	}
-	p.equality()
+	p.compare()
 }
 
 // finer reports that b says the same as a and more: brisk is reactive. Sluggish
@@ -120,31 +127,25 @@ func (p *parser) join(from, into *cand) {
 	from.gone = true
 }
 
-// equality marks pupils called equal whose sizes differ by 0.4 mm or more
-// (physiologic anisocoria is usually 0.4 mm or less; Wikipedia, Physiological
-// anisocoria).
-func (p *parser) equality() {
-	var right, left, said *cand
-	for _, c := range p.cands {
-		if c.gone {
+// compare marks what was said to agree with the two sides of another finding and
+// does not: pupils called equal whose sizes differ.
+func (p *parser) compare() {
+	for _, said := range p.cands {
+		cmp := said.f.Compares
+		if cmp == nil || said.gone || word(said) != cmp.Value {
 			continue
 		}
-		switch {
-		case c.f.ID == "eye.pupil_size" && c.side == finding.Right:
-			right = c
-		case c.f.ID == "eye.pupil_size" && c.side == finding.Left:
-			left = c
-		case c.f.ID == "eye.pupil_equality" && word(c) == "equal":
-			said = c
+		sides := map[finding.Side]float64{}
+		for _, c := range p.cands {
+			if n, ok := c.value.Number(); ok && !c.gone && c.f.ID == cmp.Finding {
+				sides[c.side] = n
+			}
 		}
-	}
-	if right == nil || left == nil || said == nil {
-		return
-	}
-	r, _ := right.value.Number()
-	l, _ := left.value.Number()
-	if d := r - l; d >= 0.4 || d <= -0.4 {
-		said.mark(finding.Conflict, "called equal, but the sizes said differ")
+		r, hasRight := sides[finding.Right]
+		l, hasLeft := sides[finding.Left]
+		if hasRight && hasLeft && math.Abs(r-l) >= cmp.Within {
+			said.mark(finding.Conflict, "called "+cmp.Value+", but the values said for right and left differ")
+		}
 	}
 }
 
@@ -196,8 +197,9 @@ func (p *parser) evidence(c *cand) []transcript.Span {
 
 // lead leaves fillers at the start of a chunk out of the evidence.
 func (p *parser) lead(a, b int) int {
-	for _, s := range p.fate {
-		if s.a == a && s.lead > 0 && a+s.lead < b && p.ts[a+s.lead].word > p.ts[a+s.lead-1].end {
+	// fate is in the order of speech
+	for i := sort.Search(len(p.fate), func(i int) bool { return p.fate[i].a >= a }); i < len(p.fate) && p.fate[i].a == a; i++ {
+		if s := &p.fate[i]; s.lead > 0 && a+s.lead < b && p.ts[a+s.lead].word > p.ts[a+s.lead-1].end {
 			return a + s.lead
 		}
 	}

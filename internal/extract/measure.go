@@ -170,12 +170,9 @@ func (p *parser) measure(f *frame, pr *pred) {
 
 func num(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
-// inLight charts the second number of "three to one" of a pupil.
+// inLight charts the second number of a falling range: "three to one" of a pupil.
 func (p *parser) inLight(c *cand, n *number, unit *lexicon.Unit) {
-	lit, ok := p.x.lex.Finding("eye.pupil_size_in_light")
-	if !ok {
-		return
-	}
+	lit := c.f.Falling
 	c.high = finding.Value{}
 	d := c.clone()
 	d.f, d.value = lit, finding.Number(scaled(n.high, unitScale(lit, unit)))
@@ -246,7 +243,7 @@ func (p *parser) numberValue(f *frame, c *cand, s *said) bool {
 	if n.isRange {
 		w := scaled(n.high, scale)
 		switch {
-		case n.falling && s.f.ID == "eye.pupil_size":
+		case n.falling && s.f.Falling != nil:
 		case n.falling:
 			c.value, c.high = finding.Number(w), finding.Number(v)
 		default:

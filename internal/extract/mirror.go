@@ -89,7 +89,7 @@ func (p *parser) alikeAt(f *frame) bool {
 		return false
 	}
 	for _, g := range p.x.lex.Findings() {
-		if g.Kind == last.f.Kind && g != last.f && fit(g, f.subs[0]) >= 85 && alike(g.ID, last.f.ID) && g.Allows(word(last)) {
+		if g.Kind == last.f.Kind && g != last.f && fit(g, f.subs[0]) >= 85 && alike(g, last.f) && g.Allows(word(last)) {
 			d := last.clone()
 			a, b := f.c.span()
 			d.f, d.sent, d.chunk, d.toks, d.quals = g, p.sent, p.chunkN, append(d.toks, [2]int{a, b}), nil

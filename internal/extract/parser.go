@@ -25,11 +25,11 @@ type subject struct {
 	sent int
 }
 
-// organ is the topmost site below head, face and neck: what a side holds for.
+// organ is the topmost site below those whose parts are organs of their own: what
+// a side holds for.
 func organ(s *lexicon.Site) *lexicon.Site {
 	for s != nil && s.Parent != nil {
-		switch s.Parent.ID {
-		case "head", "face", "neck":
+		if s.Parent.Organs {
 			return s
 		}
 		s = s.Parent
@@ -131,7 +131,7 @@ type stretch struct {
 
 // parser carries what one narration has said so far.
 type parser struct {
-	trace  func(string, ...any) // nil unless somebody asks why
+	tell   func(Step) // nil unless somebody asks why
 	x      *Extractor
 	t      transcript.Transcript
 	ts     []token
@@ -167,8 +167,11 @@ type parser struct {
 	ask                *question
 	correct            bool // the next statement corrects
 	young              bool
+	labelled           bool // the transcript names its speakers
+	who                speaker
 	retracted          []*cand
 	retractSent        int
+	askSent            int       // the sentence after the last that asked
 	s                  *sentence // the sentence being read and the chunk in it
 	si                 int
 	pendDetails        []detail // adjectives before a comma: "a hard, fixed node"
@@ -201,9 +204,13 @@ type question struct {
 
 // run understands all sentences in order.
 func (p *parser) run(sentences []sentence) {
+	p.sent = -1
 	for i := range sentences {
 		s := &sentences[i]
-		p.sent = i
+		if p.fillers(s) {
+			continue
+		}
+		p.sent++
 		p.pend, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, nil, finding.NoSide, false, nil, false
 		p.says, p.reporter, p.pendDetails = false, "", nil
 		p.pendPlace, p.bareEnd = placeSaid{}, false
@@ -217,6 +224,7 @@ func (p *parser) run(sentences []sentence) {
 		}
 		p.onPhone(s)
 		p.nextPatient(s)
+		p.turn(s)
 		p.answerFirst(s)
 		p.s = s
 		for j := range s.chunks {
@@ -234,6 +242,38 @@ func (p *parser) run(sentences []sentence) {
 	}
 	p.sent++
 	p.settleRetract()
+}
+
+// fillers leaves out what opens a sentence and means nothing, as if it had not
+// been said, and reports a sentence that is nothing else: "um." parts no answer
+// from its question.
+func (p *parser) fillers(s *sentence) (all bool) {
+	for {
+		c := s.chunks[0]
+		last := len(s.chunks) == 1
+		if last && (s.asked || c.any(notFiller)) || !last && c.any(func(it *item) bool { return !it.filler() }) {
+			return false
+		}
+		a, b := c.span()
+		p.fate = append(p.fate, stretch{a: a, b: b, why: finding.SmallTalk, chunk: -1})
+		if last {
+			return true
+		}
+		s.chunks = s.chunks[1:]
+		if s.chunks[0].joint == jointComma {
+			s.chunks[0].joint = jointStart
+		}
+	}
+}
+
+// filler reports a word that means nothing else: not "good".
+func (it *item) filler() bool {
+	for _, s := range it.senses {
+		if s.Kind != lexicon.CueSense || s.Cue != lexicon.CueFiller {
+			return false
+		}
+	}
+	return len(it.senses) > 0
 }
 
 func notFiller(it *item) bool { return !it.cue(lexicon.CueFiller) || it.content() }
@@ -293,7 +333,7 @@ func (p *parser) chunk(c *chunk, next *chunk) {
 		}
 		break
 	}
-	before := len(p.cands)
+	p.step(Statement, a, b, "%s", actNames[c.act])
 	if p.becauseOf(c) {
 		p.fate = append(p.fate, st)
 		return
@@ -315,15 +355,7 @@ func (p *parser) chunk(c *chunk, next *chunk) {
 	}
 	st.why = p.talkOf(c)
 	p.fate = append(p.fate, st)
-	if p.trace != nil {
-		p.trace("%s | %s\n", actNames[c.act], p.words(a, b))
-		for _, n := range p.cands[min(before, len(p.cands)):] {
-			p.trace("    %s@%s zone=%q %s %s %v\n", n.f.ID, n.side, n.zone, n.status, n.value, n.quals)
-		}
-	}
 }
-
-var actNames = [...]string{"state", "instruct", "ask", "teach", "plan", "past", "other", "retract", "answer", "aside"}
 
 func (p *parser) endSide() {
 	p.held, p.heldAt = finding.NoSide, nil

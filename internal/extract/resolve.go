@@ -23,13 +23,13 @@ func fit(f *lexicon.Finding, s subject) int {
 				if steps > 0 && x.Region != f.Region {
 					score = 56 - 8*steps
 				}
-				if x.Region == f.Region && steps > 0 && at.Parent == nil || steps > 0 && at.ID == "mouth" {
+				if steps > 0 && (x.Region == f.Region && at.Parent == nil || at.Wide && at.Parent != nil && at.Parent.Region != at.Region) {
 					score -= 20 // a whole region speaks less of its parts
 				}
 			} else if steps, ok := at.Within(x); ok && !(at.General && steps > 0) && (x.Region == f.Region || slices.Contains(f.Also, x.Region)) {
 				// never from the whole to one group of many: "node" names none
 				score = 62 - 6*steps - k
-				if f.Named == "" && (x.Parent == nil || x.ID == "face") {
+				if f.Named == "" && (x.Parent == nil || x.Organs) {
 					score = 30 // "neck ... in the middle" says nothing of the trachea
 				}
 			}

@@ -227,7 +227,7 @@ func (p *parser) checkScore(c *cand) {
 		c.mark(finding.Inferred, "no total was said; added up from its parts")
 	case !has:
 		c.status = finding.NotAssessed
-		if said == len(c.f.Parts) && len(c.toks) > 0 { // all were named, one could not be tested
+		if len(c.toks) > 0 { // what was said instead of a total
 			at := c.toks[len(c.toks)-1]
 			c.reason = p.words(at[0], at[1])
 		}

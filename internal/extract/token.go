@@ -34,7 +34,7 @@ var titles = map[string]bool{"dr.": true, "mr.": true, "mrs.": true, "ms.": true
 // tokenize normalizes all words. A word that holds punctuation alone adds its
 // pause to the token before it.
 func tokenize(words []transcript.Word) []token {
-	var out []token
+	out := make([]token, 0, len(words)+len(words)/8)
 	for i, w := range words {
 		p := pauseAfter(w.Text)
 		forms := lexicon.Normalize(w.Text)

@@ -18,7 +18,8 @@ type Item struct {
 	// Name is short and in the trade's words, such as "pupil size".
 	Name string
 	// Organ is the noun that a side goes with ("eye" makes "right eye"), empty
-	// where a bare side is plain enough.
+	// where a bare side is plain enough. Right and left of an eye or ear are spelled
+	// with the organ, since their short forms are mistaken for one another.
 	Organ string
 	// Paired says that the finding is of a paired organ; beside any other a side
 	// is a direction.
@@ -49,28 +50,23 @@ func NewOutline(regions []Region, items []Item) Outline {
 // OutlineOf takes the outline from the packs.
 func OutlineOf(lex *lexicon.Lexicon) Outline {
 	var regions []Region
+	organs := map[string]string{}
 	for _, r := range lex.Regions() {
 		regions = append(regions, Region{r.ID, r.Title})
+		organs[r.ID] = r.Organ
 	}
 	var items []Item
 	for _, f := range lex.Findings() {
-		items = append(items, Item{
-			ID: f.ID, Region: f.Region, Name: cmp.Or(f.Name, f.Meaning, f.ID), Organ: organ(f),
+		it := Item{
+			ID: f.ID, Region: f.Region, Name: cmp.Or(f.Name, f.Meaning, f.ID),
 			Paired: f.Sides == lexicon.Paired, Clock: f.Kind == lexicon.Clock,
-		})
+		}
+		if it.Paired {
+			it.Organ = organs[f.Region]
+		}
+		items = append(items, it)
 	}
 	return NewOutline(regions, items)
-}
-
-// organ is the first part of an id ("eye.pupil_size") where it names an organ
-// that a person says a side of. Right and left of an eye or ear are spelled with
-// the organ, since their short forms are mistaken for one another.
-func organ(f *lexicon.Finding) string {
-	noun, _, _ := strings.Cut(f.ID, ".")
-	if f.Sides == lexicon.Paired && (noun == "eye" || noun == "ear") {
-		return noun
-	}
-	return ""
 }
 
 func (o Outline) item(id string) Item {

@@ -32,6 +32,7 @@ const (
 	ActSigned         Act = "signed"
 	ActExported       Act = "exported"
 	ActSoundPurged    Act = "sound_purged"
+	ActSite           Act = "site_rules_set"
 	ActBackup         Act = "backed_up"
 	ActRestored       Act = "restored"
 	ActIdentityFailed Act = "identity_not_confirmed"

@@ -443,6 +443,46 @@ func TestReadingWithoutWriting(t *testing.T) {
 	v.mu.Unlock()
 }
 
+// A key file that asks for more than the machine has, though its checksum fits,
+// is damage and not a reason to stand still.
+func TestKeyFileAsksForTooMuch(t *testing.T) {
+	k, _, err := readKeys(prepared(t))
+	ok(t, err)
+	for _, c := range []cost{{Time: 1 << 30, MemoryKiB: 64, Threads: 1}, {Time: 1, MemoryKiB: 1 << 31, Threads: 1}, {Time: 0, MemoryKiB: 64, Threads: 1}, {Time: 1, MemoryKiB: 64}} {
+		k.Wraps[0].Cost = c
+		_, _, err := k.unlock(k.Wraps[0].Name, passphrase)
+		is(t, err, ErrDamaged)
+	}
+}
+
+// Whatever stands in a key file or at the head of a backup: an error or a
+// reading, never a crash.
+func FuzzForms(f *testing.F) {
+	k := keyFile{Format: keysFormat, Record: "r1", Wraps: []wrap{{Name: "anna", Cost: quick, Salt: []byte("s"), Nonce: make([]byte, 24), Key: []byte("k")}}}
+	data, err := k.encode()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(data)
+	f.Add([]byte(backupFormat + "\n\x00\x00\x00\x02{}"))
+	f.Add([]byte(`{"kind":"change","finding":{"id":"x","side":"left","evidence":[{"words":[0,9]}]},"by":{"role":"examiner"}}`))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if k, err := decodeKeys(b); err == nil {
+			if again, err := k.encode(); err != nil || !slices.Equal(again, b) {
+				t.Fatal("a key file was read that is not written like that")
+			}
+		}
+		if _, err := checkBackup(strings.NewReader(string(b)), func(backupHeader) ([]byte, error) { return make([]byte, keySize), nil }, &strings.Builder{}); err == nil {
+			t.Fatal("a backup without a fitting hash was taken")
+		}
+		if d, _, err := decodeDecision(b, 5); err == nil && (d.Finding.Side > finding.Both || len(d.Finding.Evidence) > 0 && d.Finding.Evidence[0].End > 5) {
+			t.Fatal("a decision was read that stands for nothing")
+		}
+		ParseSeals(string(b))
+		_, _ = ParseRecoveryKey(string(b))
+	})
+}
+
 // The key file is damaged: its copy opens the record and takes its place.
 func TestKeyFileHasACopy(t *testing.T) {
 	dir := prepared(t)

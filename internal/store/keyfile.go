@@ -204,7 +204,7 @@ func (k keyFile) unlock(name, secret string) (data []byte, user string, err erro
 			continue
 		}
 		// A tampered cost must not exhaust the machine or divide by zero.
-		if w.Cost.Time == 0 || w.Cost.Time > 64 || w.Cost.MemoryKiB > 4<<20 || w.Cost.Threads == 0 || len(w.Nonce) != chacha20poly1305.NonceSizeX {
+		if w.Cost.Time == 0 || w.Cost.Time > 16 || w.Cost.MemoryKiB > 1<<20 || w.Cost.Threads == 0 || len(w.Nonce) != chacha20poly1305.NonceSizeX {
 			return nil, "", fmt.Errorf("%w (keys)", ErrDamaged)
 		}
 		kek := argon2.IDKey([]byte(secret), w.Salt, w.Cost.Time, w.Cost.MemoryKiB, w.Cost.Threads, keySize)

@@ -42,7 +42,9 @@ func child(work, dir string, tell io.Writer) int {
 	case "all":
 		err = workAll(x, dir, tell)
 	case "write":
-		err = workWrite(x, tell)
+		err = workWrite(x, tell, writing())
+	case "write on":
+		err = workWrite(x, tell, time.Hour)
 	case "panic":
 		n := planted(x)
 		panic(fmt.Sprintf("a mistake of the program: %v %+v %v", x, n, x.s))
@@ -106,8 +108,8 @@ func workAll(x *Session, dir string, tell io.Writer) error {
 }
 
 // workWrite adds encounters for a while.
-func workWrite(x *Session, tell io.Writer) error {
-	end := time.Now().Add(writing())
+func workWrite(x *Session, tell io.Writer, d time.Duration) error {
+	end := time.Now().Add(d)
 	for time.Now().Before(end) {
 		e, err := x.NewEncounter(bg, details())
 		if err != nil {
@@ -133,6 +135,37 @@ func process(t *testing.T, work, dir string) *exec.Cmd {
 	c := exec.Command(exe)
 	c.Env = append(os.Environ(), "BEDSAID_TEST_RECORD="+dir, "BEDSAID_TEST_WORK="+work)
 	return c
+}
+
+// lines is the output of a process, to be read while it is written.
+type lines struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *lines) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *lines) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}
+
+// wait waits until a process has told that many lines more.
+func (l *lines) wait(t *testing.T, more int) {
+	t.Helper()
+	want := strings.Count(l.String(), "\n") + more
+	for range 6000 {
+		if strings.Count(l.String(), "\n") >= want {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	t.Fatal("the process tells nothing")
 }
 
 // told is what a process has told.
@@ -185,10 +218,11 @@ func TestKilledProcess(t *testing.T) {
 	kills, written := times(6), 0
 	for round := range kills {
 		c := process(t, "all", dir)
-		var out bytes.Buffer
+		var out lines
 		c.Stdout = &out
 		ok(t, c.Start())
-		time.Sleep(time.Duration(50+r.IntN(900)) * time.Millisecond)
+		out.wait(t, 1+r.IntN(80))
+		time.Sleep(time.Duration(r.IntN(50)) * time.Millisecond)
 		ok(t, c.Process.Kill())
 		_ = c.Wait() // it was killed
 		a, err := listen(out.String())
@@ -314,8 +348,8 @@ func TestBackupDuringWriting(t *testing.T) {
 	x := reopen(t, dir)
 	w, err := x.StartRecording(bg, encounter(t, x).ID, wristband)
 	ok(t, err)
-	c := process(t, "write", dir)
-	var out bytes.Buffer
+	c := process(t, "write on", dir)
+	var out lines
 	c.Stdout = &out
 	ok(t, c.Start())
 	stop, stopped := make(chan struct{}), make(chan error)
@@ -336,7 +370,7 @@ func TestBackupDuringWriting(t *testing.T) {
 	var made []Report
 	var least []int64
 	for i := range 3 {
-		time.Sleep(100 * time.Millisecond)
+		out.wait(t, 3)
 		least = append(least, w.Recording().Samples)
 		r, err := x.Backup(bg, filepath.Join(filepath.Dir(dir), fmt.Sprint("backup", i)))
 		ok(t, err)
@@ -344,8 +378,9 @@ func TestBackupDuringWriting(t *testing.T) {
 	}
 	close(stop)
 	ok(t, <-stopped)
-	ok(t, c.Wait())
-	if made[0].Encounters >= made[2].Encounters || made[0].Seconds >= made[2].Seconds {
+	ok(t, c.Process.Kill())
+	_ = c.Wait() // it was killed
+	if made[0].Encounters >= made[2].Encounters || made[2].Seconds == 0 {
 		t.Errorf("nothing was written between the backups: %+v", made)
 	}
 	for i, m := range made {

@@ -145,11 +145,28 @@ func (x *Session) PurgeSound(ctx context.Context, rule Retention) ([]Recording, 
 	if len(done) > 0 {
 		// What was deleted is overwritten in the file; its traces in the log of
 		// writes go with it, and the room is given back.
-		for _, q := range []string{"PRAGMA incremental_vacuum", "PRAGMA wal_checkpoint(TRUNCATE)"} {
-			if err := x.s.run(ctx, q); err != nil {
-				return done, fmt.Errorf("purge: %w", err)
-			}
+		err := x.s.giveRoomBack(ctx)
+		if err == nil {
+			err = x.s.run(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
+		}
+		if err != nil {
+			return done, fmt.Errorf("purge: %w", err)
 		}
 	}
 	return done, nil
+}
+
+// giveRoomBack shortens the file by what is empty in it, a little at a time: a
+// recording that goes on meanwhile must not wait long.
+func (s *Store) giveRoomBack(ctx context.Context) error {
+	for last := -1; ; {
+		var empty int
+		if err := s.db.QueryRowContext(ctx, "PRAGMA freelist_count").Scan(&empty); err != nil || empty == 0 || empty == last {
+			return s.fault(err)
+		}
+		last = empty
+		if err := s.run(ctx, "PRAGMA incremental_vacuum(500)"); err != nil {
+			return err
+		}
+	}
 }

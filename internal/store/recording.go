@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sync"
 	"time"
 
@@ -207,6 +208,15 @@ func (w *Recorder) Recording() Recording {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	return w.rec
+}
+
+// Unsaved gives the samples that were appended and are not on the disk, such as
+// those of a recording that was ended or gone on with elsewhere: start another
+// one and append them there.
+func (w *Recorder) Unsaved() []int16 {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return slices.Clone(w.held)
 }
 
 // Append adds samples, at Rate a second, mono. Where writing fails, the error

@@ -278,6 +278,25 @@ func TestRecordingSurvivesReopening(t *testing.T) {
 	is(t, w.Append(bg, more), ErrFinished)
 }
 
+// Two windows go on with one recording: the sound of the one that is too late is
+// not lost, nor written among the other's.
+func TestRecordingGoneOnWithElsewhere(t *testing.T) {
+	x, _ := fresh(t)
+	w, err := x.StartRecording(bg, encounter(t, x).ID, wristband)
+	ok(t, err)
+	other, err := x.ResumeRecording(bg, w.Recording().ID, wristband)
+	ok(t, err)
+	ok(t, other.Append(bg, tone(1)))
+	is(t, w.Append(bg, tone(0.6)), ErrFinished)
+	if got := w.Unsaved(); !slices.Equal(got, tone(0.6)) {
+		t.Errorf("%d samples unsaved", len(got))
+	}
+	ok(t, other.Finish(bg))
+	if got, err := x.Sound(bg, w.Recording().ID, 0, math.MaxInt64); err != nil || !slices.Equal(got, tone(1)) {
+		t.Errorf("%d samples, %v", len(got), err)
+	}
+}
+
 func TestConsent(t *testing.T) {
 	x, _ := fresh(t)
 	d := details()

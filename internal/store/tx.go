@@ -56,7 +56,10 @@ func (s *Store) write(ctx context.Context, f func(*tx) error) error {
 }
 
 func (s *Store) fault(err error) error {
-	if errors.Is(err, sql.ErrConnDone) || err != nil && err.Error() == "sql: database is closed" {
+	if err == nil {
+		return nil
+	}
+	if errors.Is(err, sql.ErrConnDone) || err.Error() == "sql: database is closed" {
 		return ErrClosed
 	}
 	return translate(err)

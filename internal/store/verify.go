@@ -10,8 +10,6 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
-
-	"bedsaid/internal/review"
 )
 
 // Report is what a verification found.
@@ -82,7 +80,7 @@ func (v *verifier) version(id string, have int) {
 }
 
 func (v *verifier) all() error {
-	for _, step := range []func() error{v.structure, v.meta, v.log, v.users, v.encounters, v.recordings, v.drafts, v.notes} {
+	for _, step := range []func() error{v.structure, v.log, v.meta, v.users, v.encounters, v.recordings, v.drafts, v.notes} {
 		if err := step(); err != nil && !v.note("record", err) {
 			return err
 		}
@@ -129,7 +127,7 @@ func (v *verifier) structure() error {
 }
 
 func (v *verifier) log() error {
-	made := map[Act]bool{ActUserAdded: true, ActEncounter: true, ActRecording: true, ActDraft: true}
+	made := map[Act]bool{ActUserAdded: true, ActEncounter: true, ActRecording: true, ActDraft: true, ActSite: true}
 	return v.t.events(func(e Event) error {
 		v.r.Events++
 		if made[e.Act] {
@@ -154,12 +152,14 @@ func (v *verifier) log() error {
 }
 
 func (v *verifier) meta() error {
-	for _, name := range []string{"record", "writes"} {
+	names, err := v.ids("SELECT name FROM meta ORDER BY name")
+	for _, name := range append(names, "record", "writes") {
 		if _, err := v.t.meta(name); err != nil {
 			return fmt.Errorf("%w (meta)", ErrDamaged)
 		}
+		delete(v.made, name)
 	}
-	return nil
+	return err
 }
 
 func (v *verifier) users() error {
@@ -302,34 +302,6 @@ func ParseSeals(text string) []Seal {
 		}
 	}
 	return out
-}
-
-// Export gives a note and its seal for handing on, after the patient's
-// identifiers were confirmed. To, such as "text to a file", goes into the log.
-func (x *Session) Export(ctx context.Context, id, to string, c Confirmed) (review.Note, Seal, error) {
-	var l loaded
-	wrongPatient := false
-	err := x.write(ctx, func(t *tx) error {
-		var err error
-		if l, err = t.load(id); err != nil {
-			return err
-		}
-		e, err := t.encounter(l.info.Encounter)
-		if err != nil {
-			return err
-		}
-		if wrongPatient = !e.identified(c); wrongPatient {
-			return t.event(x.user.ID, ActIdentityFailed, id, nil)
-		}
-		return t.event(x.user.ID, ActExported, id, map[string]any{"to": to, "length": l.info.Length})
-	})
-	if err == nil && wrongPatient {
-		err = ErrIdentity
-	}
-	if err != nil {
-		return review.Note{}, Seal{}, fmt.Errorf("export note: %w", err)
-	}
-	return l.note, l.info.Seal(), nil
 }
 
 // VerifyAgainst compares the record with seals printed on exports.

@@ -22,6 +22,7 @@ func full(t *testing.T) (*Session, NoteInfo, Recording) {
 	sam, err := x.AddUser(bg, NewUser{Login: "sam", Name: "Sam Sample", Role: review.Student}, second)
 	ok(t, err)
 	ok(t, x.RetireUser(bg, sam.ID))
+	ok(t, x.SetSite(bg, Site{Identifiers: [2]string{"record number", "full name"}, KeepSound: time.Hour}))
 	e := encounter(t, x)
 	_, err = x.UpdateEncounter(bg, e.ID, 1, details(), "nothing")
 	ok(t, err)
@@ -105,6 +106,7 @@ func TestEveryColumnIsSealed(t *testing.T) {
 		try("a row of "+table, fmt.Sprintf("DELETE FROM %s WHERE %s", table, rowPick(table)))
 	}
 	// What was the truth once: an older row in the place of a newer one.
+	try("the site's rules", "DELETE FROM meta WHERE name = 'site'")
 	for _, end := range []string{"min", "max"} {
 		try("a user, "+end, "DELETE FROM users WHERE id = (SELECT "+end+"(id) FROM users)")
 	}
@@ -166,6 +168,18 @@ func TestSealOnExport(t *testing.T) {
 	is(t, err, ErrIdentity)
 	_, seal, err := x.Export(bg, n.ID, "text", wristband)
 	ok(t, err)
+	list, err := x.Encounters(bg, Page{})
+	ok(t, err)
+	sound := list[1].Recordings[0].ID
+	var wav strings.Builder
+	is(t, x.ExportSound(bg, sound, "a file", Confirmed{"", ""}, &wav), ErrIdentity)
+	if wav.Len() > 0 {
+		t.Error("sound was handed on for another patient")
+	}
+	ok(t, x.ExportSound(bg, sound, "a file", wristband, &wav))
+	if wav.Len() != 44+2*int(2.2*Rate) {
+		t.Errorf("%d bytes of sound", wav.Len())
+	}
 	printed := "SIGNED NOTE\nsomething\n" + seal.String() + "\n"
 	got := ParseSeals(printed)
 	if len(got) != 1 || !reflect.DeepEqual(got[0], seal) {
@@ -308,6 +322,30 @@ func spread(n, count int) []int {
 	return out
 }
 
+func TestSite(t *testing.T) {
+	x, _ := fresh(t)
+	got, err := x.Site(bg)
+	ok(t, err)
+	if got != DefaultSite() {
+		t.Errorf("%+v", got)
+	}
+	want := Site{Identifiers: [2]string{"record number", "full name"}, KeepSound: 90 * 24 * time.Hour}
+	for _, bad := range []Site{{}, {Identifiers: [2]string{"name", "Name "}}, {Identifiers: want.Identifiers, KeepSound: -1}} {
+		if err := x.SetSite(bg, bad); err == nil {
+			t.Errorf("%+v was taken", bad)
+		}
+	}
+	ok(t, x.SetSite(bg, want))
+	if got, err = x.Site(bg); err != nil || got != want {
+		t.Errorf("%+v, %v", got, err)
+	}
+	_, err = x.AddUser(bg, NewUser{Login: "sam", Name: "Sam Sample", Role: review.Examiner}, second)
+	ok(t, err)
+	y, err := x.s.SignIn(bg, "sam", second)
+	ok(t, err)
+	is(t, y.SetSite(bg, want), ErrRole)
+}
+
 func TestPurgeFollowsTheRule(t *testing.T) {
 	x, _ := fresh(t)
 	e := encounter(t, x)
@@ -361,6 +399,14 @@ func TestPurgeFollowsTheRule(t *testing.T) {
 	ok(t, err)
 	purge(Retention{KeepSound: time.Hour})
 	purge(Retention{KeepSound: time.Hour, Withdrawn: true}, undrafted.ID, unsigned.ID)
+	if info, err := os.Stat(filepath.Join(x.s.dir, recordName+"-wal")); err == nil && info.Size() > 0 {
+		t.Errorf("%d bytes of sound may be left in the log of writes", info.Size())
+	}
+	var empty int
+	ok(t, x.s.db.QueryRow("PRAGMA freelist_count").Scan(&empty))
+	if empty != 0 {
+		t.Errorf("%d blocks are empty", empty)
+	}
 	if p := problems(t, x); len(p) > 0 {
 		t.Errorf("%v", p)
 	}

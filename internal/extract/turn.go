@@ -1,0 +1,73 @@
+package extract
+
+import (
+	"strings"
+
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// speaker is who a transcript with names before each turn says is talking.
+type speaker uint8
+
+const (
+	speakerUnknown speaker = iota // no names: the nurse
+	speakerNurse
+	speakerPatient
+	speakerOther
+)
+
+var speakers = map[string]speaker{
+	"nurse": speakerNurse, "clinician": speakerNurse, "examiner": speakerNurse, "doctor": speakerNurse, "dr": speakerNurse, "provider": speakerNurse,
+	"rn": speakerNurse, "gp": speakerNurse, "practitioner": speakerNurse,
+	"patient": speakerPatient, "pt": speakerPatient, "client": speakerPatient, "resident": speakerPatient,
+	"mother": speakerOther, "mom": speakerOther, "mum": speakerOther, "father": speakerOther, "dad": speakerOther, "son": speakerOther, "daughter": speakerOther,
+	"wife": speakerOther, "husband": speakerOther, "partner": speakerOther, "visitor": speakerOther, "relative": speakerOther, "family": speakerOther,
+	"caregiver": speakerOther, "student": speakerOther, "preceptor": speakerOther, "aide": speakerOther, "parent": speakerOther,
+}
+
+// label gives the speaker whom a word names as "Patient:" or "[Nurse]".
+func label(word string) speaker {
+	if !strings.HasSuffix(word, ":") && !(strings.HasPrefix(word, "[") && strings.Contains(word, "]")) {
+		return speakerUnknown
+	}
+	return speakers[strings.ToLower(strings.Trim(word, "[]:().,"))]
+}
+
+// labelled reports a transcript that names its speakers; one "Patient:" alone is a
+// heading.
+func labelled(t transcript.Transcript) bool {
+	turns, seen := 0, map[speaker]bool{}
+	for _, w := range t.Words {
+		if who := label(w.Text); who != speakerUnknown {
+			turns++
+			seen[who] = true
+		}
+	}
+	return turns > 2 && len(seen) > 1
+}
+
+// turn takes the speaker's name off the front of a sentence, and gives what a
+// patient tells in a turn of his own, other than an answer, its act: history. A
+// finding is charted from the examiner's words.
+func (p *parser) turn(s *sentence) {
+	if !p.labelled {
+		return
+	}
+	it := &s.chunks[0].items[0]
+	if who := label(p.t.Words[p.ts[it.a].end].Text); who != speakerUnknown && it.b-it.a == 1 {
+		p.who = who
+		it.senses, it.num = []lexicon.Sense{{Kind: lexicon.CueSense, Cue: lexicon.CueFiller}}, nil
+	}
+	if p.who != speakerPatient && p.who != speakerOther {
+		return
+	}
+	for i := range s.chunks {
+		if c := &s.chunks[i]; c.act == actState || c.act == actAsk {
+			c.act = actPast
+			if p.who == speakerOther {
+				c.act = actOther
+			}
+		}
+	}
+}
