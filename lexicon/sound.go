@@ -12,13 +12,13 @@ import (
 // are our own; they serve terms that no pronouncing dictionary lists.
 func Sound(word string) string {
 	w := strings.ToLower(word)
-	var b strings.Builder
+	var room [48]byte
+	b := room[:0]
 	put := func(c byte) {
-		s := b.String()
-		if len(s) > 0 && s[len(s)-1] == c {
+		if len(b) > 0 && b[len(b)-1] == c {
 			return // double letters and vowel runs sound once
 		}
-		b.WriteByte(c)
+		b = append(b, c)
 	}
 	at := func(i int) byte {
 		if i >= 0 && i < len(w) {
@@ -112,7 +112,7 @@ func Sound(word string) string {
 			put(c)
 		}
 	}
-	return b.String()
+	return string(b)
 }
 
 // nearSounds are pairs that are cheaper to take for one another.

@@ -84,7 +84,7 @@ func (x *Extractor) extract(t transcript.Transcript, opt Options, tell func(Step
 // numbers after a numbered finding, or after what a group of them is called,
 // name its fellows.
 func (x *Extractor) series(ts []token, items []item) []item {
-	var out []item
+	out := make([]item, 0, len(items)+len(items)/16)
 	stem, last, heading, ended := "", 0, false, false
 	for i := 0; i < len(items); i++ {
 		it := items[i]

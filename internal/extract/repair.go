@@ -11,7 +11,7 @@ import (
 // in the transcript; the finding carries a mark. A word that the packs know, or
 // a run that only resembles a term, is left alone.
 func (x *Extractor) repair(ts []token) []token {
-	var out []token
+	out := make([]token, 0, len(ts))
 	for i := 0; i < len(ts); {
 		if n := x.wholeTerm(ts, i); n > 1 {
 			out = append(out, ts[i:i+n]...) // "unable to assess" holds no ptosis

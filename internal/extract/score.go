@@ -65,12 +65,13 @@ var fillersOfParts = map[string]bool{"is": true, "are": true, "at": true, "of": 
 
 // readPart reads one part with its number and gives the index after it.
 func readPart(ts []token, i, end int, f *lexicon.Finding, quals map[string]string) int {
+	var four [4]string
+	words := four[:0]
+	for j := i; j < end && j < i+4; j++ {
+		words = append(words, ts[j].Text)
+	}
 	for k := range f.Parts {
 		part := &f.Parts[k]
-		var words []string
-		for j := i; j < end && j < i+4; j++ {
-			words = append(words, ts[j].Text)
-		}
 		n := part.At(words)
 		if n == 0 || quals[part.Key] != "" {
 			continue
