@@ -20,6 +20,10 @@ func (h heard) Pauses(i int) bool { return h[i].after != noPause }
 // quoted where speech has no full stops.
 const quoteWords = 14
 
+// farthest is the number of words after which a sentence is taken to end in
+// speech without full stops.
+const farthest = 60
+
 // unlessWords is how near words must stand that tell a rule that there is no
 // danger.
 const unlessWords = 6
@@ -76,7 +80,7 @@ func dangerIndex(lex *lexicon.Lexicon) map[string][]dangerPhrase {
 
 // addQuote keeps what is quoted twice once, as the more urgent.
 func (p *parser) addQuote(out []finding.Attention, a finding.Attention) []finding.Attention {
-	for i := range out {
+	for i := max(0, len(out)-3); i < len(out); i++ { // they come in order
 		o := &out[i]
 		if !overlap(o.Evidence[0], a.Evidence[0]) {
 			continue
@@ -98,14 +102,14 @@ func covers(spans []transcript.Span, s transcript.Span) bool {
 
 // sentenceOf gives the tokens of the sentences that a stretch lies in.
 func (p *parser) sentenceOf(a, b int) (from, to int) {
-	for from = a; from > 0 && p.ts[from-1].after < stop; from-- {
+	for from = a; from > 0 && from > a-farthest && p.ts[from-1].after < stop; from-- {
 	}
 	return from, p.sentenceEnd(b)
 }
 
 // sentenceEnd is the end of the sentence that token b-1 stands in.
 func (p *parser) sentenceEnd(b int) int {
-	for ; b < len(p.ts) && p.ts[b-1].after < stop; b++ {
+	for from := b; b < len(p.ts) && b < from+farthest && p.ts[b-1].after < stop; b++ {
 	}
 	return b
 }
