@@ -128,12 +128,20 @@ func match(parts []phrasePart, h Heard, from, i int) (end int, between []int, ok
 			i++
 			continue
 		}
-		if !part.optional {
-			return 0, nil, false
+		if part.optional {
+			continue
 		}
+		if i > from && i+1 < h.Len() && plainArticle(h.Word(i)) && !h.Ends(i) && one(part.words, h.Word(i+1)) {
+			i += 2 // "out in a rash"
+			continue
+		}
+		return 0, nil, false
 	}
 	return i, between, true
 }
+
+// plainArticle reports an article that a wording need not name; "my" it must.
+func plainArticle(w string) bool { return w == "a" || w == "an" || w == "the" }
 
 func one(words []string, w string) bool {
 	for _, x := range words {

@@ -186,7 +186,8 @@ func (n *net) spoken(k lexicon.VoiceKind) bool {
 		if !ok {
 			return false
 		}
-		if n.p.ts[s].Text != "if" || text(n.p.ts, s+1) != "you" || !n.first(e, n.b) {
+		like := s > 0 && n.p.ts[s-1].Text == "as" // "as if somebody"
+		if !like && (n.p.ts[s].Text != "if" || text(n.p.ts, s+1) != "you" || !n.first(e, n.b)) {
 			return true
 		}
 		from = s + 1
