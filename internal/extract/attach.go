@@ -58,7 +58,7 @@ func (p *parser) belongs(f *frame, d *detail) bool {
 		}
 	}
 	c := p.lastTaking(d.key)
-	return c != nil && (c.sent == p.sent || c.sent == p.sent-1 && pronoun(p.ts, f.c)) && p.lastChunkOf(c)
+	return c != nil && (c.sent == p.sent || c.sent == p.sent-1 && pronoun(p.ts, f.c) || c.sent >= p.sent-2 && d.key == "tenderness" && len(f.c.items) == 1) && p.lastChunkOf(c)
 }
 
 // lastChunkOf reports that c is among the latest findings, so that "yellow"

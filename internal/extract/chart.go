@@ -139,6 +139,8 @@ func (p *parser) side(f *frame, s *said, c *cand) {
 	case p.held != finding.NoSide && (p.heldAt == nil || o == nil || o == p.heldAt) && p.heldFits(s.subj):
 		said(p.held, p.heldTok)
 		c.sideHeld = true
+	case p.restated(c) != finding.NoSide:
+		said(p.restated(c), [2]int{})
 	case s.subj.plural || s.pr.it.plural || f.general:
 		c.side = finding.Both
 	case p.general(f, s), (s.pr.neg || !s.subj.single && !s.pr.it.article) && o != nil && p.pairAt == o:
@@ -149,6 +151,16 @@ func (p *parser) side(f *frame, s *said, c *cand) {
 	if f.view && c.sideSaid {
 		c.mark(finding.UnsureSide, "said from the examiner's view, turned to the patient's side", c.side.Opposite().String())
 	}
+}
+
+// restated is the side of the same finding where this sentence just gave it:
+// "the left one droops, ptosis".
+func (p *parser) restated(c *cand) finding.Side {
+	n := len(p.cands)
+	if n > 0 && c.f.Named != "" && p.cands[n-1].f == c.f && p.cands[n-1].sent == c.sent && p.cands[n-1].sideSaid && p.cands[n-1].value == c.value && !p.cands[n-1].gone {
+		return p.cands[n-1].side
+	}
+	return finding.NoSide
 }
 
 // general reports words that speak of both sides without a plural: "no JVD",

@@ -137,6 +137,11 @@ func (p *parser) frame(c *chunk) *frame {
 		}
 	}
 	p.postposed(f)
+	if c.joint == jointStart && p.ts[c.items[0].a].Text == "for" && !c.valued() {
+		for k := range f.preds { // "for the bruits I want that television off"
+			f.preds[k].used = f.preds[k].used || f.preds[k].kind == predNamed
+		}
+	}
 	if a, b := c.span(); slices.ContainsFunc(p.ts[a:b], func(t token) bool { return t.Text == "much" }) {
 		for k := range f.preds { // "she isn't bleeding much" denies no bleeding
 			f.preds[k].used = f.preds[k].used || f.preds[k].neg
@@ -169,7 +174,11 @@ func (p *parser) unseen(f *frame) {
 		if !ok || !slices.ContainsFunc(p.ts[it.a:it.b], func(t token) bool { return t.Text == "not" }) {
 			continue
 		}
-		for _, s := range f.subs {
+		subs := f.subs
+		if len(subs) == 0 {
+			subs = p.pend
+		}
+		for _, s := range subs {
 			if s.fnd != nil && s.fnd.Kind != lexicon.Presence && s.fnd != own.Finding && fit(own.Finding, s) < leastOwn {
 				f.unable, f.unableAt = true, i
 			}
@@ -219,6 +228,9 @@ func (p *parser) isNot(c *chunk, i int) bool {
 		return false
 	}
 	k := it.a - 1
+	if p.ts[k].Text == "the" && at(p.ts, k-1, "is") && (p.ts[k-2].Text == "that" || p.ts[k-2].Text == "it") && !it.has(lexicon.SiteSense) && namesPresent(it) {
+		return true // "that's the gland": what was felt is named, not found
+	}
 	if p.ts[k-1].Text == "not" && c.items[0].a == k-1 && p.ts[k].Text == "a" {
 		return true // "that's a yes, not a tremor"
 	}

@@ -308,9 +308,10 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 	}
 	if subs == nil && len(f.subs) == 0 {
 		near := p.waiting()
+		// "there is edema present" speaks of the edema, known or not
+		own := slices.ContainsFunc(f.preds, func(o pred) bool { return o.kind == predNamed && o.at != pr.at })
 		if len(near) == 0 {
 			near = append(near, p.pend...)
-			own := slices.ContainsFunc(f.preds, func(o pred) bool { return o.kind == predNamed && o.at != pr.at })
 			if !own && !slices.ContainsFunc(near, func(s subject) bool { return s.fnd != nil || s.site.Finding != nil }) {
 				near = append(near, p.lastNamed(pr, f.sides > 0 || p.pendSide != finding.NoSide)...)
 			}
@@ -318,7 +319,7 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		if fillerOnly(f, pr) && len(p.pend) == 0 || f.unknown > 1 || f.unknown > 0 && len(p.pend) == 0 {
 			near = nil
 		}
-		if len(near) == 0 && !fillerOnly(f, pr) {
+		if len(near) == 0 && !own && !fillerOnly(f, pr) && f.unknown <= 1 {
 			near = p.topic
 		}
 		for _, s := range near {

@@ -77,7 +77,8 @@ type statement struct {
 	pre      []*item
 	found    *item // what was named as found
 	neg      bool
-	reason   bool // it began with "because"
+	reason   bool // it gives a reason or a circumstance
+	object   bool // what that one is about was named
 	tells    bool // it began with what somebody is told to do
 	acts     bool // it asks, plans, teaches: its act reaches over what follows
 	strange  int  // unknown words before its subject
@@ -180,8 +181,11 @@ func within(outer, inner *item) bool {
 func (s *statement) add(items []item, i int) {
 	it := &items[i]
 	tied := s.content && s.p.tied(items, i)
-	if it.cue(lexicon.CueBecause) {
+	if it.cue(lexicon.CueBecause, lexicon.CueWhen) && !it.content() {
 		s.reason = true
+	}
+	if it.cue(lexicon.CueTeach) && !it.content() && s.head != nil {
+		s.valued = true // "the color is what you'd expect"
 	}
 	s.talk(items, i)
 	r := it.role()
@@ -199,8 +203,9 @@ func (s *statement) add(items []item, i int) {
 	}
 	lone := s.lone
 	s.lone = false
-	if s.reason && (r != roleHead || tied) {
-		return // "because of the cold in her nose"
+	if s.reason {
+		s.because(r, tied)
+		return
 	}
 	switch r {
 	case roleHead:
@@ -211,7 +216,7 @@ func (s *statement) add(items []item, i int) {
 		if it.has(lexicon.DetailSense) && i+1 < len(items) && (items[i+1].role() == roleNoun || items[i+1].role() == roleHead && takesKeyOf(&items[i+1], it)) {
 			return // "bloody drainage"
 		}
-		if it.num != nil && i > 0 && it.unit != nil && items[i-1].cue(lexicon.CuePrep) {
+		if it.num != nil && i > 0 && it.unit != nil && (items[i-1].cue(lexicon.CuePrep) || it.unit.Base == "angle") {
 			return // "at forty five degrees"
 		}
 		if it.num != nil && it.unit == nil && it.num.sign == "" && i+1 < len(items) && (items[i+1].role() == roleNoun || items[i+1].role() == roleHead && (s.head == nil || namesPresent(&items[i+1]))) {
@@ -257,6 +262,25 @@ func (s *statement) add(items []item, i int) {
 	}
 }
 
+// because adds an item of a reason or a circumstance, which may name one thing: "because
+// of the cold in her nose", "when I press the tragus". What goes on from there is
+// a statement of its own.
+func (s *statement) because(r role, tied bool) {
+	switch r {
+	case roleHead:
+		if !tied && s.object {
+			s.cost += costForeign
+		}
+		s.object = true
+	case roleDeny, roleWhole:
+		s.cost += costForeign
+	case roleValue, roleNoun:
+		if s.object {
+			s.cost += costForeign
+		}
+	}
+}
+
 // talk notes what else is said than a statement.
 func (s *statement) talk(items []item, i int) {
 	it := &items[i]
@@ -277,8 +301,6 @@ func (s *statement) said() bool { return s.valued || len(s.pre) > 0 }
 func (s *statement) addHead(it *item, tied, next, lone bool) {
 	presence := namesPresent(it)
 	switch {
-	case s.reason:
-		s.cost += costForeign
 	case next && s.head != nil && within(s.head, it): // "parotid node", "nose septum"
 		s.head = it
 	case s.head == nil && s.valued && !s.soft && len(s.pre) == 0:
@@ -488,7 +510,7 @@ func (p *parser) mayBegin(items []item, i int) bool {
 		return false
 	}
 	if it.role() == roleNone {
-		return lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
+		return lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere, lexicon.CueAsk) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
 	}
 	return true
 }
