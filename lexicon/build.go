@@ -139,6 +139,10 @@ func (b *builder) add(file File, pf *packFile) {
 		b.extend(d)
 		b.extending = false
 	}
+	for i, d := range pf.Exams {
+		b.enter("exam", i)
+		b.exam(d)
+	}
 	b.shared(pf)
 	for i, d := range pf.Examples {
 		b.enter("example", i)
@@ -244,6 +248,9 @@ func (b *builder) finding(d findingDef) {
 	if f.Kind == Presence {
 		f.Named = "present"
 	}
+	if f.Kind == Time {
+		f.Named, f.Bare = "", f.Named
+	}
 	for _, x := range d.Plain {
 		f.Plain[strings.Join(normalWords(x), " ")] = true
 	}
@@ -274,7 +281,7 @@ func (b *builder) finding(d findingDef) {
 // words adds what names a finding and what is said of it.
 func (b *builder) words(f *Finding, d wordsDef) {
 	l := b.lex
-	for i, t := range d.Names {
+	for i, t := range either(d.Names) {
 		b.term(t, Sense{Kind: NameSense, Finding: f})
 		if i < 3 {
 			l.vocab = append(l.vocab, vocabTerm{f.Region, t})
@@ -371,6 +378,10 @@ func (b *builder) shared(pf *packFile) {
 			b.term(t, Sense{Kind: PlaceSense, Site: s, Value: t})
 		}
 	}
+	for i, d := range pf.Voices {
+		b.enter("voice", i)
+		b.voice(d)
+	}
 	for i, d := range pf.Attention {
 		b.enter("attention", i)
 		b.oneOf("urgency", d.Urgency, urgencyWords)
@@ -386,13 +397,8 @@ func (b *builder) shared(pf *packFile) {
 				b.complain(d.Detail, fmt.Sprintf("finding %q takes no detail %q", d.ID, d.Detail), "list it in the finding's details")
 			}
 		}
-		for _, q := range d.Quote {
-			words := normalWords(q)
-			if strings.HasSuffix(q, ".") {
-				words = append(words, ".") // only where the chunk ends with it
-			}
-			r.Quote = append(r.Quote, words)
-		}
+		r.Quote, r.Unless, r.Answers, r.With = b.phrases(d.Quote), b.phrases(d.Unless), b.phrases(d.Answers), b.phrases(d.With)
+		r.Past, r.Others, r.Charted, r.Onset, r.Well = d.Past, d.Others, d.Charted, d.Onset, d.Well
 		if d.Source == "" || d.Why == "" {
 			b.complain(d.ID, "attention rule without why or source", "name the source, or write: common practice, no source")
 		}

@@ -140,6 +140,8 @@ type Finding struct {
 	// Named is the value that naming it alone charts ("wax" is present); empty
 	// where naming says nothing.
 	Named string
+	// Bare is charted where a time is not said with the name ("time not stated").
+	Bare string
 	// NamedKey is the qualifier that keeps the very word it was named by
 	// ("scab"); Plain are names that are no such word.
 	NamedKey string
@@ -295,7 +297,17 @@ type AttentionRule struct {
 	Bounds      *Bounds
 	Urgency     string
 	Why, Source string
-	Quote       [][]string // normalized phrases of danger, quoted verbatim
+	// Quote are words of danger, quoted verbatim; Unless tells that they are none,
+	// Answers what answers a question with them. Past are quoted even where they
+	// were long ago, Others also where a relative is spoken of; Charted are not where a
+	// finding that is listed rests on them already.
+	Quote, Unless, Answers []Phrase
+	Past, Others, Charted  bool
+	// With narrows a rule of a finding to talk in which one of these stands.
+	With []Phrase
+	// Onset rules tell whether the finding is new; Well ones when the patient was
+	// last without it.
+	Onset, Well bool
 }
 
 // Bounds hold for numbers of one unit: the rule speaks of values at or below
@@ -343,6 +355,8 @@ type Lexicon struct {
 	terms    []Term
 	words    map[string]bool
 	hard     []hardWord
+	voices   map[VoiceKind][]Phrase
+	exams    []*Exam
 }
 
 func (l *Lexicon) region(id string) *Region {
@@ -388,21 +402,6 @@ func (e *Example) Complain(what, hint string) Problem { return e.at.problem("", 
 
 // Complain makes a minor complaint at the place of the finding.
 func (f *Finding) Complain(what, hint string) Problem { return f.at.problem(f.ID, what, hint) }
-
-// Exams are the names that --exam takes, in order.
-func (l *Lexicon) Exams() []string {
-	var out []string
-	seen := map[string]bool{}
-	for _, r := range l.regions {
-		for _, e := range r.Exams {
-			if !seen[e] {
-				seen[e] = true
-				out = append(out, e)
-			}
-		}
-	}
-	return out
-}
 
 // Knows reports whether a normalized word stands in any term.
 func (l *Lexicon) Knows(word string) bool { return l.words[word] }

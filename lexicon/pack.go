@@ -59,6 +59,8 @@ type packFile struct {
 	Places    []placeDef    `toml:"place"`
 	Heard     []heardDef    `toml:"heard"`
 	Attention []attentionDf `toml:"attention"`
+	Voices    []voiceDef    `toml:"voice"`
+	Exams     []examDef     `toml:"exam"`
 	Extends   []extendDef   `toml:"extend"`
 	Examples  []exampleDef  `toml:"example"`
 }
@@ -206,6 +208,14 @@ type attentionDf struct {
 	Why     string   `toml:"why"`
 	Source  string   `toml:"source"`
 	Quote   []string `toml:"quote"`
+	Unless  []string `toml:"unless"`
+	Answers []string `toml:"answers"`
+	With    []string `toml:"with"`
+	Past    bool     `toml:"past"`
+	Others  bool     `toml:"others"`
+	Charted bool     `toml:"charted"`
+	Onset   bool     `toml:"onset"`
+	Well    bool     `toml:"last_well"`
 }
 
 type exampleDef struct {

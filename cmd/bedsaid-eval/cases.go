@@ -73,11 +73,11 @@ with or without one:
   wrong source     %d
   missed, and it stands out %d
 marks: on right findings %.3f, on wrong ones %.3f; of those that cases name %d of %d
-quoted danger: %d of %d; listed for action: %d of %d, without cause %d
+quoted danger: %d of %d, without cause %d; listed for action: %d of %d, without cause %d
 words out of place: %d
 
 `, g.Expected, g.WrongSideUnmarked, g.WrongValueUnmarked, g.FalseExpectedUnmarked, g.WrongSide, g.WrongValue, g.FalseExpected, g.NeverHit, g.WrongSource,
-		g.MissedUnexpected, g.RightMarkedShare(), g.WrongMarkedShare(), g.Marks, g.MarksExpected, g.Quotes, g.QuotesExpected, g.Attention, g.AttentionExpected, g.AttentionMore, g.Misplaced)
+		g.MissedUnexpected, g.RightMarkedShare(), g.WrongMarkedShare(), g.Marks, g.MarksExpected, g.Quotes, g.QuotesExpected, g.QuotesMore, g.Attention, g.AttentionExpected, g.AttentionMore, g.Misplaced)
 	return err
 }
 

@@ -33,6 +33,9 @@ type Case struct {
 	Quotes []string `json:"quotes"`
 	// Attention is what must be listed for action.
 	Attention []Attention `json:"attention"`
+	// Scope is what the recording says was examined, as the names that --exam
+	// takes, with commas; empty where the case does not say.
+	Scope string `json:"scope"`
 	// AttentionNone is true where no finding may be listed for action.
 	AttentionNone bool `json:"attention_none"`
 }

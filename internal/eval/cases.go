@@ -24,29 +24,44 @@ type Result struct {
 	Notes []string
 }
 
-// Judged gives the findings that count: those that a case of the set speaks of. What no case asks for is not judged.
-func Judged(lex *lexicon.Lexicon, cases []corpus.Case) func(id string) (*lexicon.Finding, bool) {
-	spoken := map[string]bool{}
+// Judged gives the findings that count in a case: those that a case of the set
+// speaks of. Findings that no whole examination ("narration") expects are judged
+// among the cases of those phenomena alone that do: whoever wrote the others
+// charted by the contract's table.
+func Judged(lex *lexicon.Lexicon, cases []corpus.Case) func(c corpus.Case, id string) (*lexicon.Finding, bool) {
+	spoken := map[string]map[string]bool{}
+	add := func(c corpus.Case, id string) {
+		if spoken[id] == nil {
+			spoken[id] = map[string]bool{}
+		}
+		spoken[id][c.Phenomenon] = true
+	}
+	whole := false
 	for _, c := range cases {
+		whole = whole || c.Phenomenon == narration
 		for _, f := range c.Findings {
-			spoken[f.ID] = true
+			add(c, f.ID)
 		}
 		for _, n := range c.Never {
 			id, _, _ := strings.Cut(n, "@")
-			spoken[id] = true
+			add(c, id)
 		}
 	}
-	return func(id string) (*lexicon.Finding, bool) {
+	return func(c corpus.Case, id string) (*lexicon.Finding, bool) {
+		judged := len(spoken[id]) > 0 && (!whole || spoken[id][narration] || spoken[id][c.Phenomenon])
 		if f, ok := lex.Finding(id); ok {
-			return f, spoken[id]
+			return f, judged
 		}
-		return &lexicon.Finding{ID: id}, spoken[id] // a finding for a pack to come is missed
+		return &lexicon.Finding{ID: id}, judged // a finding for a pack to come is missed
 	}
 }
 
+// narration is the phenomenon of whole examinations.
+const narration = "narration"
+
 // Cases drafts each case from its text, through the whole program but its
 // printing, and compares.
-func Cases(ctx context.Context, lex *lexicon.Lexicon, cases []corpus.Case, judged func(id string) (*lexicon.Finding, bool)) ([]Result, error) {
+func Cases(ctx context.Context, lex *lexicon.Lexicon, cases []corpus.Case, judged func(c corpus.Case, id string) (*lexicon.Finding, bool)) ([]Result, error) {
 	d := pipeline.Drafter{Program: "bedsaid-eval", Now: func() time.Time { return time.Time{} }, Lexicon: func() (*lexicon.Lexicon, error) { return lex, nil }}
 	out := make([]Result, 0, len(cases))
 	for _, c := range cases {
@@ -60,9 +75,9 @@ func Cases(ctx context.Context, lex *lexicon.Lexicon, cases []corpus.Case, judge
 }
 
 // Draft compares one draft, of whatever input, with its case.
-func Draft(c corpus.Case, draft note.Draft, judged func(id string) (*lexicon.Finding, bool)) Result {
+func Draft(c corpus.Case, draft note.Draft, judged func(c corpus.Case, id string) (*lexicon.Finding, bool)) Result {
 	r := Result{Case: c}
-	j := judge{judged: judged, never: c.Never, note: func(s string) { r.Notes = append(r.Notes, s) }}
+	j := judge{judged: func(id string) (*lexicon.Finding, bool) { return judged(c, id) }, never: c.Never, note: func(s string) { r.Notes = append(r.Notes, s) }}
 	j.compare(j.expected(c), j.charted(draft.Findings()))
 	j.marks(c, draft.Findings())
 	j.attention(c, draft)
@@ -90,20 +105,35 @@ func (j *judge) marks(c corpus.Case, findings []finding.Finding) {
 
 // attention counts what a case wants listed for action.
 func (j *judge) attention(c corpus.Case, d note.Draft) {
-	quotes := slices.Clone(c.Quotes)
 	for _, want := range c.Attention {
-		if want.ID == "" {
-			quotes = append(quotes, want.Words)
+		if want.ID != "" {
+			continue
+		}
+		// A finding that the contract's table lacks may have an id in a pack: what
+		// counts is that the words are shown.
+		j.counts.QuotesExpected++
+		if slices.ContainsFunc(d.Attention, func(a finding.Attention) bool { return shows(d, a, want.Words) }) {
+			j.counts.Quotes++
+		} else {
+			j.note("what wants action is not shown")
 		}
 	}
-	for _, q := range quotes {
+	for _, q := range c.Quotes {
 		j.counts.QuotesExpected++
 		if slices.ContainsFunc(d.Attention, func(a finding.Attention) bool {
-			return a.ID == "" && slices.ContainsFunc(a.Evidence, func(s transcript.Span) bool { return strings.Contains(d.Transcript.Quote(s), q) })
+			return a.ID == "" && shows(d, a, q)
 		}) {
 			j.counts.Quotes++
 		} else {
 			j.note("a statement of danger is not quoted")
+		}
+	}
+	if c.Quotes != nil && len(c.Quotes) == 0 {
+		for _, a := range d.Attention {
+			if a.ID == "" {
+				j.counts.QuotesMore++
+				j.note("quoted, and no danger")
+			}
 		}
 	}
 	for _, a := range d.Attention {
@@ -125,6 +155,11 @@ func (j *judge) attention(c corpus.Case, d note.Draft) {
 			j.say("not listed for action:", place{want.ID, want.Side, ""}, fact{}, "")
 		}
 	}
+}
+
+// shows reports that a line rests on the words.
+func shows(d note.Draft, a finding.Attention, words string) bool {
+	return slices.ContainsFunc(a.Evidence, func(s transcript.Span) bool { return strings.Contains(d.Transcript.Quote(s), words) })
 }
 
 // misplaced counts words that lie in no evidence and no left-out talk, or in

@@ -107,7 +107,7 @@ func TestAgreesWithTheContract(t *testing.T) {
 		inTable[id] = true
 	}
 	lex := builtin(t)
-	results, err := Cases(context.Background(), lex, cases, func(id string) (*lexicon.Finding, bool) {
+	results, err := Cases(context.Background(), lex, cases, func(_ corpus.Case, id string) (*lexicon.Finding, bool) {
 		f, ok := lex.Finding(id)
 		return f, ok && inTable[id]
 	})
@@ -140,6 +140,16 @@ func TestAgreesWithTheContract(t *testing.T) {
 	} {
 		if w, ok := want[key]; !ok || int(w) != have {
 			t.Errorf("%s: %d here, %g there", key, have, w)
+		}
+	}
+}
+
+// Every statement of danger that a case holds is quoted, and none that it says is
+// no danger: here nothing less than all will do.
+func TestDangerIsQuoted(t *testing.T) {
+	for _, r := range evaluate(t, "../../testdata/cases/danger") {
+		if c := r.Counts; c.Quotes < c.QuotesExpected || c.QuotesMore > 0 {
+			t.Errorf("%s: %d of %d quoted, %d without cause", r.Case.ID, c.Quotes, c.QuotesExpected, c.QuotesMore)
 		}
 	}
 }

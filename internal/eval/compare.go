@@ -42,7 +42,8 @@ type Counts struct {
 	// MarksExpected are doubts that the case names, Marks those that are there.
 	MarksExpected, Marks int
 	// QuotesExpected are statements of danger to be quoted, Quotes those that are.
-	QuotesExpected, Quotes int
+	// QuotesMore are quoted where a case says that nothing may be.
+	QuotesExpected, Quotes, QuotesMore int
 	// AttentionExpected are findings that want action, Attention those listed;
 	// AttentionMore are listed where a case says that nothing wants action.
 	AttentionExpected, Attention, AttentionMore int
@@ -81,7 +82,7 @@ func (c *Counts) Add(o Counts) {
 func (c *Counts) all() []*int {
 	return []*int{&c.Expected, &c.Charted, &c.Right, &c.Missed, &c.Invented, &c.WrongValue, &c.WrongValueUnmarked, &c.WrongSide, &c.WrongSideUnmarked,
 		&c.WrongSource, &c.FalseExpected, &c.FalseExpectedUnmarked, &c.MissedUnexpected, &c.NeverHit, &c.Wrong, &c.WrongMarked, &c.RightMarked,
-		&c.QualifiersExpected, &c.Qualifiers, &c.QualifiersMore, &c.Misplaced, &c.MarksExpected, &c.Marks, &c.QuotesExpected, &c.Quotes,
+		&c.QualifiersExpected, &c.Qualifiers, &c.QualifiersMore, &c.Misplaced, &c.MarksExpected, &c.Marks, &c.QuotesExpected, &c.Quotes, &c.QuotesMore,
 		&c.AttentionExpected, &c.Attention, &c.AttentionMore}
 }
 

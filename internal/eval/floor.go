@@ -25,6 +25,10 @@ type Level struct {
 	// Unseen is the most that may be charted wrong without a mark: side, value,
 	// expected.
 	Unseen int `json:"unseen"`
+	// Listed is how many lines that want action were there, of words and findings;
+	// Vain the most that may be listed where a case says that none is.
+	Listed int `json:"listed,omitempty"`
+	Vain   int `json:"vain,omitempty"`
 }
 
 // ReadFloor reads the floor of a file; a file that is not there holds nothing.
@@ -44,13 +48,15 @@ func ReadFloor(name string) (Floor, error) {
 }
 
 func levelOf(g Group) Level {
-	return Level{Cases: g.Cases, Expected: g.Expected, F1: math.Floor(g.F1()*100) / 100, Unseen: g.Unseen()}
+	return Level{Cases: g.Cases, Expected: g.Expected, F1: math.Floor(g.F1()*100) / 100, Unseen: g.Unseen(),
+		Listed: g.Quotes + g.Attention, Vain: g.QuotesMore + g.AttentionMore}
 }
 
 // on gives the level that g must reach, with the cases it has now.
 func (l Level) on(g Group) Level {
 	if more := max(0, g.Expected-l.Expected) + max(0, g.Cases-l.Cases); more > 0 {
 		l.Unseen += more
+		l.Vain += more
 		l.F1 = math.Floor(l.F1*float64(l.Expected)/float64(max(g.Expected, l.Expected))*100) / 100
 	}
 	return l
@@ -64,10 +70,16 @@ func (f Floor) Broken(groups []Group) []string {
 		if !held {
 			continue
 		}
-		if level = level.on(g); levelOf(g).F1 < level.F1 {
+		level = level.on(g)
+		switch now := levelOf(g); {
+		case now.F1 < level.F1:
 			out = append(out, fmt.Sprintf("%s: F1 %.4f fell below its floor %.3f", g.Name, g.F1(), level.F1))
-		} else if g.Unseen() > level.Unseen {
-			out = append(out, fmt.Sprintf("%s: %d are wrong without a mark, more than the %d that its floor allows", g.Name, g.Unseen(), level.Unseen))
+		case now.Unseen > level.Unseen:
+			out = append(out, fmt.Sprintf("%s: %d are wrong without a mark, more than the %d that its floor allows", g.Name, now.Unseen, level.Unseen))
+		case now.Listed < level.Listed:
+			out = append(out, fmt.Sprintf("%s: %d lines that want action are there, fewer than the %d of its floor", g.Name, now.Listed, level.Listed))
+		case now.Vain > level.Vain:
+			out = append(out, fmt.Sprintf("%s: %d lines want action without cause, more than the %d that its floor allows", g.Name, now.Vain, level.Vain))
 		}
 	}
 	return out
@@ -84,6 +96,7 @@ func (f Floor) Raise(groups []Group) {
 			continue
 		case held && have.Cases == now.Cases && have.Expected == now.Expected:
 			now.F1, now.Unseen = max(now.F1, have.F1), min(now.Unseen, have.Unseen)
+			now.Listed, now.Vain = max(now.Listed, have.Listed), min(now.Vain, have.Vain)
 		}
 		f[g.Name] = now
 	}

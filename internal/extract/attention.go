@@ -3,6 +3,7 @@ package extract
 import (
 	"slices"
 	"sort"
+	"strings"
 
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
@@ -11,35 +12,116 @@ import (
 var urgencies = map[string]finding.Urgency{"now": finding.Now, "prompt": finding.Prompt, "routine": finding.Routine, "recheck": finding.Recheck}
 
 // attention applies the packs' rules for what wants a person's action, most
-// urgent first. A patient's words of danger are quoted, never interpreted.
+// urgent first; then what was said first. A patient's words of danger are quoted,
+// never interpreted.
 func (p *parser) attention(found []finding.Finding) []finding.Attention {
+	asHeard := *p
+	asHeard.ts = tokenize(p.t.Words) // no repair makes words of danger, or takes them
+	p = &asHeard
 	var out []finding.Attention
-	for _, r := range p.x.lex.Attention() {
+	rules := p.x.lex.Attention()
+	for k := range rules {
+		r := &rules[k]
 		if r.Finding == nil {
-			for _, q := range r.Quote {
-				out = append(out, p.quote(q, finding.Attention{Why: r.Why, Urgency: urgencies[r.Urgency], Source: r.Source})...)
-			}
 			continue
 		}
 		for i := range found {
 			f := &found[i]
-			if f.ID != r.Finding.ID || f.Status != finding.Assessed {
+			if !applies(r, f) || len(r.With) > 0 && !p.alsoSaid(r.With) {
 				continue
 			}
-			if len(r.Values) > 0 && !slices.Contains(r.Values, f.Value.String()) {
+			a := finding.Attention{ID: f.ID, Side: f.Side, Why: r.Why, Urgency: urgencies[r.Urgency], Source: r.Source, Evidence: f.Evidence}
+			if j := slices.IndexFunc(out, func(o finding.Attention) bool { return sameLine(o, a) }); j >= 0 {
+				if a.Urgency > out[j].Urgency { // the more urgent of two rules for one thing
+					out[j] = p.told(a, r, f)
+				}
 				continue
 			}
-			if r.Bounds != nil && !outside(r.Bounds, f) {
-				continue
-			}
-			if r.Detail != "" && !slices.Contains(r.Equals, f.Qualifiers[r.Detail]) {
-				continue
-			}
-			out = append(out, finding.Attention{ID: f.ID, Side: f.Side, Why: r.Why, Urgency: urgencies[r.Urgency], Source: r.Source, Evidence: f.Evidence})
+			out = append(out, p.told(a, r, f))
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].Urgency > out[j].Urgency })
+	out = p.parted(append(out, p.danger(out)...))
+	sort.SliceStable(out, func(i, j int) bool {
+		if out[i].Urgency != out[j].Urgency {
+			return out[i].Urgency > out[j].Urgency
+		}
+		return out[i].Evidence[0].Start < out[j].Evidence[0].Start
+	})
 	return out
+}
+
+// applies reports that a rule speaks of a finding.
+func applies(r *lexicon.AttentionRule, f *finding.Finding) bool {
+	switch {
+	case f.ID != r.Finding.ID || f.Status != finding.Assessed:
+		return false
+	case len(r.Values) > 0 && !slices.Contains(r.Values, f.Value.String()):
+		return false
+	case r.Bounds != nil && !outside(r.Bounds, f):
+		return false
+	}
+	return r.Detail == "" || slices.Contains(r.Equals, f.Qualifiers[r.Detail])
+}
+
+func sameLine(a, b finding.Attention) bool {
+	return a.ID == b.ID && a.Side == b.Side && slices.Equal(a.Evidence, b.Evidence)
+}
+
+// told adds to a line what is known of the onset. What is not known to be old
+// counts as new; what is known is one step less urgent.
+func (p *parser) told(a finding.Attention, r *lexicon.AttentionRule, f *finding.Finding) finding.Attention {
+	if r.Onset {
+		switch {
+		case strings.Contains(f.Qualifiers["onset"], "new"): // new, though something old is spoken of too
+			a.Why += "; onset: new"
+		case f.Qualifiers["onset"] == "known" || f.Qualifiers["baseline"] != "":
+			a.Why += "; onset: known"
+			a.Urgency = max(a.Urgency-1, finding.Recheck)
+		default:
+			a.Why += "; onset: not stated, counts as new"
+		}
+	}
+	if r.Well {
+		a.Why += "; time last known well: " + p.lastWell()
+	}
+	return a
+}
+
+// lastWell gives the time at which the patient was last known to be well, in the
+// words said.
+func (p *parser) lastWell() string {
+	all := p.x.lex.Voice(lexicon.VoiceWell)
+	for i := range p.ts {
+		for k := range all {
+			e, _, ok := all[k].At(heard(p.ts), i)
+			if !ok || e >= len(p.ts) || p.ts[e-1].after >= stop {
+				continue
+			}
+			to := e + 1
+			for to < len(p.ts) && to < e+6 && p.ts[to-1].after == noPause {
+				to++
+			}
+			return trimPunct(p.t.Quote(spanOf(p.ts, e, to)))
+		}
+	}
+	return "not stated"
+}
+
+// alsoSaid reports that one of the wordings stands somewhere, and is not denied,
+// taught or asked.
+func (p *parser) alsoSaid(all []lexicon.Phrase) bool {
+	for i := range p.ts {
+		for k := range all {
+			if e, between, ok := all[k].At(heard(p.ts), i); ok {
+				n := net{p: p, rule: &lexicon.AttentionRule{}, a: i, b: e, between: between}
+				n.from, n.to = p.sentenceOf(i, e)
+				if n.quoted() != nil {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // outside reports a number, or the first of a pair, that a rule speaks of.
@@ -49,30 +131,4 @@ func outside(b *lexicon.Bounds, f *finding.Finding) bool {
 		v, _, ok = f.Value.Pair()
 	}
 	return ok && b.Outside(v, f.Unit)
-}
-
-// quote finds words of danger in the patient's or anybody's mouth, with the
-// whole chunk they stand in. The nurse's own denials ("denies chest pain") are
-// no danger; teaching and other people's words still are quoted: too much is
-// read in a second, too little is never seen.
-func (p *parser) quote(words []string, a finding.Attention) []finding.Attention {
-	var out []finding.Attention
-	last := len(words) > 0 && words[len(words)-1] == "."
-	if last {
-		words = words[:len(words)-1]
-	}
-	for _, s := range p.fate {
-		if s.denies || s.asks {
-			continue
-		}
-		for i := s.a; i+len(words) <= s.b; i++ {
-			if at(p.ts, i, words...) && (!last || i+len(words) == s.b) {
-				b := a
-				b.Evidence = append(b.Evidence, spanOf(p.ts, s.a, s.b))
-				out = append(out, b)
-				break
-			}
-		}
-	}
-	return out
 }

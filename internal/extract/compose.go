@@ -61,6 +61,9 @@ func (c *composer) sentence(lo int) {
 		it := &c.items[i]
 		if f := bodyNamed(it); f != nil {
 			c.about, c.age = f, 0
+			if f.Bare != "" && c.ts[end-1].after != asking && !timeFollows(c.ts, it.b, end, f) {
+				*it = whole(f, it.a, it.b, reading{value: finding.Word(f.Bare), marks: []finding.Mark{{Kind: finding.UnsureValue, Why: f.Bare}}})
+			}
 		} else if f := c.noun(lo, i); f != nil {
 			c.about, c.age = f, 0
 			it.senses = []lexicon.Sense{{Kind: lexicon.NameSense, Finding: f}}
@@ -88,6 +91,16 @@ func (c *composer) sentence(lo int) {
 func ofBody(it *item) bool {
 	for _, s := range it.senses {
 		if s.Kind == lexicon.SiteSense && s.Site.Region != "" || s.Kind == lexicon.NameSense && !s.Finding.Body {
+			return true
+		}
+	}
+	return false
+}
+
+// timeFollows reports a time of day after token i.
+func timeFollows(ts []token, i, end int, f *lexicon.Finding) bool {
+	for ; i < end; i++ {
+		if _, ok := readTime(ts, i, f); ok {
 			return true
 		}
 	}

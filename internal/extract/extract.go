@@ -33,6 +33,8 @@ type Extractor struct {
 	implied map[*lexicon.Site]bool
 	// body are the findings of the whole body.
 	body []*lexicon.Finding
+	// dangerAt are words of danger by their first word.
+	dangerAt map[string][]dangerPhrase
 }
 
 // Options narrow an extraction.
@@ -43,7 +45,7 @@ type Options struct {
 
 // New makes an Extractor over a lexicon.
 func New(lex *lexicon.Lexicon) *Extractor {
-	x := &Extractor{lex: lex, implied: map[*lexicon.Site]bool{}, groups: map[string]string{}}
+	x := &Extractor{lex: lex, implied: map[*lexicon.Site]bool{}, groups: map[string]string{}, dangerAt: dangerIndex(lex)}
 	for _, f := range lex.Findings() {
 		if f.Implied {
 			for _, s := range f.At {

@@ -2,6 +2,7 @@ package extract
 
 import (
 	"math"
+	"strings"
 
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
@@ -139,7 +140,7 @@ func (x *Extractor) itemize(ts []token) []item {
 		}
 		n, nEnd := readNumber(ts, i)
 		switch {
-		case nEnd > i && nEnd >= mEnd && !x.notNumber(ts, forms, i, nEnd):
+		case nEnd > i && nEnd >= mEnd && !(nEnd == mEnd && ratio(senses)) && !x.notNumber(ts, forms, i, nEnd):
 			it.num, it.b = &n, nEnd
 			if u, uEnd := x.unitAt(forms, ts, nEnd); u != nil {
 				it.unit, it.b = u, uEnd
@@ -185,6 +186,16 @@ func (x *Extractor) itemize(ts []token) []item {
 		i = it.b
 	}
 	return out
+}
+
+// ratio reports a value that is said as numbers: "twenty over forty".
+func ratio(senses []lexicon.Sense) bool {
+	for _, s := range senses {
+		if s.Kind == lexicon.SaysSense && strings.Contains(s.Value, "/") {
+			return true
+		}
+	}
+	return false
 }
 
 var goesTo = []lexicon.Form{{Text: "goe"}, {Text: "to"}}

@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"slices"
+
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
@@ -31,10 +33,10 @@ func (p *parser) missing(opt Options) []finding.Missing {
 			add(id, side)
 		}
 	}
-	scope := p.scope(opt, said)
+	in := p.scope(opt, said)
 	var out []finding.Missing
 	for _, f := range p.x.lex.Findings() {
-		if f.Asked != lexicon.Always || !scope[f.Region] {
+		if f.Asked != lexicon.Always || !in(f) {
 			continue
 		}
 		switch s, ok := said[f.ID]; {
@@ -47,27 +49,30 @@ func (p *parser) missing(opt Options) []finding.Missing {
 	return out
 }
 
-// scope gives the regions that the examination covers. What is measured of the
-// whole body belongs to it where it was announced, or is all that was spoken of.
-func (p *parser) scope(opt Options, said map[string]finding.Side) map[string]bool {
-	out := map[string]bool{}
+// scope tells what the examination covers: what the caller says, else what the
+// recording itself says that it is. Without either, what is measured of the whole
+// body belongs to it where it was announced, or is all that was spoken of.
+func (p *parser) scope(opt Options, said map[string]finding.Side) func(*lexicon.Finding) bool {
+	exams := []string{opt.Exam}
+	if opt.Exam == "" {
+		exams = p.examsSaid()
+	}
+	if len(exams) > 0 {
+		return func(f *lexicon.Finding) bool {
+			return slices.ContainsFunc(exams, func(e string) bool { return p.x.lex.Covers(e, f) })
+		}
+	}
 	body, parts := false, false
 	for id := range said {
 		if f, ok := p.x.lex.Finding(id); ok {
 			body, parts = body || f.Body, parts || !f.Body
 		}
 	}
+	out := map[string]bool{}
 	for _, r := range p.x.lex.Regions() {
-		if opt.Exam == "" {
-			out[r.ID] = r.Body && (body && !parts || p.announced(r)) || !r.Body && (parts || !body)
-		}
-		for _, e := range r.Exams {
-			if e == opt.Exam {
-				out[r.ID] = true
-			}
-		}
+		out[r.ID] = r.Body && (body && !parts || p.announced(r)) || !r.Body && (parts || !body)
 	}
-	return out
+	return func(f *lexicon.Finding) bool { return out[f.Region] }
 }
 
 // announced reports that the region was named, other than as a plan or in talk of

@@ -127,8 +127,6 @@ type stretch struct {
 	chunk int // number, over all sentences
 	// lead is the number of filler tokens at the start.
 	lead int
-	// denies and asks are true of a chunk that denies or asks.
-	denies, asks bool
 }
 
 // parser carries what one narration has said so far.
@@ -191,7 +189,9 @@ type parser struct {
 	unableChunk        int
 	// where the last exception began: "intact, except seven on the right"
 	exceptFrom, exceptSent int
-	excepted               []subject // what it names
+	// another is where another patient begins; empty where none does.
+	another  transcript.Span
+	excepted []subject // what it names
 }
 
 // question waits for its answer.
@@ -223,6 +223,7 @@ func (p *parser) run(sentences []sentence) {
 			p.correct, p.correctAge = true, 0
 		}
 		p.onPhone(s)
+		p.nextPatient(s)
 		p.turn(s)
 		p.answerFirst(s)
 		p.s = s
@@ -324,11 +325,7 @@ func (p *parser) talkOf(c *chunk) finding.Why {
 // chunk understands one chunk by its act.
 func (p *parser) chunk(c *chunk, next *chunk) {
 	a, b := c.span()
-	st := stretch{a: a, b: b, chunk: p.chunkN, asks: c.act == actAsk}
-	for i := range c.items {
-		it := &c.items[i]
-		st.denies = st.denies || it.cue(lexicon.CuePatientSays) && deniesCue(p.ts, it) || it.cue(lexicon.CueNegate) && p.ts[it.a].Text == "no"
-	}
+	st := stretch{a: a, b: b, chunk: p.chunkN}
 	for i := range c.items {
 		if it := &c.items[i]; it.cue(lexicon.CueFiller) && !it.content() && i < len(c.items)-1 {
 			st.lead = it.b - a
