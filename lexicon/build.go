@@ -8,7 +8,7 @@ import (
 
 func newBuilder() *builder {
 	return &builder{falling: map[string]string{}, forms: make(map[string][]Form, 4096), lex: &Lexicon{
-		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096),
+		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096), wordings: map[string]Wording{},
 	}}
 }
 
@@ -147,6 +147,17 @@ func (b *builder) add(file File, pf *packFile) {
 		}
 		l.examples = append(l.examples, Example{Pack: pf.Name, Say: d.Say, Expect: d.Expect, LeftOut: d.LeftOut, at: b.at})
 	}
+	for i, d := range pf.Wordings {
+		b.enter("wording", i)
+		w, err := parseWording(d)
+		if err != nil {
+			b.complain(d.Kind, err.Error(), "docs/lexicon.md lists what a wording must hold")
+			continue
+		}
+		l.wordings[d.Kind] = w
+	}
+	l.sections = append(l.sections, pf.Sections...)
+	l.panels = append(l.panels, pf.Panels...)
 	for i, d := range pf.Heard {
 		b.enter("heard", i)
 		b.heard = append(b.heard, heardAt{d, b.at})

@@ -343,6 +343,9 @@ type Lexicon struct {
 	terms    []Term
 	words    map[string]bool
 	hard     []hardWord
+	wordings map[string]Wording
+	sections []Section
+	panels   []Panel
 }
 
 func (l *Lexicon) region(id string) *Region {

@@ -61,6 +61,9 @@ type packFile struct {
 	Attention []attentionDf `toml:"attention"`
 	Extends   []extendDef   `toml:"extend"`
 	Examples  []exampleDef  `toml:"example"`
+	Wordings  []wordingDef  `toml:"wording"`
+	Sections  []Section     `toml:"section"`
+	Panels    []Panel       `toml:"panel"`
 }
 
 type regionDef struct {

@@ -1,0 +1,104 @@
+package lexicon
+
+import (
+	"slices"
+	"strings"
+	"testing"
+)
+
+func TestEveryKindInUseHasAWording(t *testing.T) {
+	lex, err := Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	kinds := map[string]bool{NotAssessed: true}
+	for _, f := range lex.Findings() {
+		kinds[f.Kind.String()] = true
+	}
+	if len(kinds) < 5 {
+		t.Fatalf("only %d kinds in use", len(kinds))
+	}
+	for k := range kinds {
+		if lex.Wording(k).says == nil {
+			t.Errorf("no wording for the kind %s", k)
+		}
+	}
+}
+
+func TestWordings(t *testing.T) {
+	lex, err := Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		kind, want string
+		p          Phrase
+	}{
+		{"quantity", "right eye: 0.5 to 4 mm, new", Phrase{Where: "right eye", Value: "0.5", High: "4", Unit: "mm", Details: "new"}},
+		{"grade", "2+ of 4", Phrase{Value: "2", Sign: "+", Of: "4"}},
+		{"clock", "left ear: 7 o'clock", Phrase{Where: "left ear", Value: "7", Unit: "o'clock"}},
+		{"presence", "absent", Phrase{Value: "absent"}},
+		// What the wording of the kind has no place for is said all the same.
+		{"presence", "3 mm", Phrase{Value: "3", Unit: "mm"}},
+		{NotAssessed, `left ear: not assessed: "wax"`, Phrase{Where: "left ear", Skipped: true, Reason: "wax"}},
+		{NotAssessed, "not assessed, no reason said", Phrase{Skipped: true}},
+	} {
+		if got := lex.Wording(c.kind).Say(c.p); got != c.want {
+			t.Errorf("%s: %q, want %q", c.kind, got, c.want)
+		}
+	}
+}
+
+func TestSiteWordings(t *testing.T) {
+	lex, err := Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := Phrase{Where: "left eye", Value: "3", Unit: "mm"}
+	own, err := lex.WithWordings(strings.NewReader("[[wording]]\nkind = \"quantity\"\nsays = '{{.Value}}{{with .High}} to {{.}}{{end}} {{.Unit}}{{with .Where}} ({{.}}){{end}}{{with .Details}}, {{.}}{{end}}'\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := own.Wording("quantity").Say(p); got != "3 mm (left eye)" {
+		t.Errorf("own wording says %q", got)
+	}
+	if got := lex.Wording("quantity").Say(p); got != "left eye: 3 mm" {
+		t.Errorf("the pack's wording was changed: %q", got)
+	}
+	for file, complaint := range map[string]string{
+		"":                              "no [[wording]]",
+		"[[wording]]\nkind = \"shape\"": "unknown kind",
+		"[[wording]]\nkind = \"choice\"\nsays = '{{.Value}}{{.Details}}'":          "loses the where",
+		"[[wording]]\nkind = \"grade\"\nsays = '{{.Where}} {{.Value}}'":            "loses the high",
+		"[[wording]]\nkind = \"choice\"\nsays = '{{.Colour}}'":                     "cannot be used",
+		"[[wording]]\nkind = \"choice\"\nsays = '{{.Value'":                        "cannot be read",
+		"[[wording]]\nkind = \"choice\"\nsay = '{{.Where}}{{.Value}}{{.Details}}'": "read wordings",
+	} {
+		if _, err := lex.WithWordings(strings.NewReader(file)); err == nil || !strings.Contains(err.Error(), complaint) {
+			t.Errorf("file %q: error %v, want %q", file, err, complaint)
+		}
+	}
+}
+
+func TestSectionsAndPanelsNameWhatIsThere(t *testing.T) {
+	lex, err := Builtin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(lex.sections) == 0 || len(lex.panels) == 0 {
+		t.Fatal("no sections or no panels")
+	}
+	for _, s := range lex.sections {
+		if !slices.ContainsFunc(lex.Regions(), func(r Region) bool { return r.ID == s.Region }) {
+			t.Errorf("section of unknown region %q", s.Region)
+		}
+	}
+	for _, p := range lex.Panels() {
+		for _, id := range p.Findings {
+			one := Panel{Findings: []string{id}}
+			if !slices.ContainsFunc(lex.Findings(), func(f *Finding) bool { return one.Holds(f.ID) }) {
+				t.Errorf("panel %s names unknown finding %q", p.Code, id)
+			}
+		}
+	}
+}
