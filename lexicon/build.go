@@ -158,6 +158,7 @@ func (b *builder) add(file File, pf *packFile) {
 	}
 	l.sections = append(l.sections, pf.Sections...)
 	l.panels = append(l.panels, pf.Panels...)
+	l.vitals = append(l.vitals, pf.Vitals...)
 	for i, d := range pf.Heard {
 		b.enter("heard", i)
 		b.heard = append(b.heard, heardAt{d, b.at})

@@ -346,6 +346,7 @@ type Lexicon struct {
 	wordings map[string]Wording
 	sections []Section
 	panels   []Panel
+	vitals   []Vital
 }
 
 func (l *Lexicon) region(id string) *Region {

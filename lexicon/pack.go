@@ -64,6 +64,7 @@ type packFile struct {
 	Wordings  []wordingDef  `toml:"wording"`
 	Sections  []Section     `toml:"section"`
 	Panels    []Panel       `toml:"panel"`
+	Vitals    []Vital       `toml:"vital"`
 }
 
 type regionDef struct {

@@ -173,6 +173,25 @@ type Panel struct {
 	Findings []string `toml:"findings"`
 }
 
+// Vital names the LOINC codes of a vital sign.
+type Vital struct {
+	Finding string   `toml:"finding"`
+	Codes   []string `toml:"loinc"`
+	// First and Second are those of the numbers of a pair.
+	First  string `toml:"first"`
+	Second string `toml:"second"`
+}
+
+// Vital gives the codes of a finding that is a vital sign.
+func (l *Lexicon) Vital(id string) (v Vital, ok bool) {
+	for _, v := range l.vitals {
+		if v.Finding == id {
+			return v, true
+		}
+	}
+	return Vital{}, false
+}
+
 // Section gives a region's section; ok is false where no pack names a code.
 func (l *Lexicon) Section(region string) (s Section, ok bool) {
 	for _, s := range l.sections {

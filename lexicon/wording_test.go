@@ -93,6 +93,11 @@ func TestSectionsAndPanelsNameWhatIsThere(t *testing.T) {
 			t.Errorf("section of unknown region %q", s.Region)
 		}
 	}
+	for _, v := range lex.vitals {
+		if _, ok := lex.Finding(v.Finding); !ok || len(v.Codes) == 0 {
+			t.Errorf("vital sign %q is unknown or has no code", v.Finding)
+		}
+	}
 	for _, p := range lex.Panels() {
 		for _, id := range p.Findings {
 			one := Panel{Findings: []string{id}}

@@ -133,11 +133,11 @@ func (b *chartWriter) parts(s Sheet, form Form) {
 		for _, l := range p.Lines {
 			sign := l.sign()
 			if form == Compact && sign == "" {
-				plain = append(plain, l.brief())
+				plain = append(plain, l.Marked())
 				continue
 			}
 			if form == Compact {
-				b.line("%s%s", sign, l.brief())
+				b.line("%s%s", sign, l.Marked())
 				continue
 			}
 			b.full(l)
@@ -165,8 +165,8 @@ func (l Line) sign() string {
 	return sign
 }
 
-// brief is the line with its doubts in a word or two.
-func (l Line) brief() string {
+// Marked is the line with its doubts in a word or two.
+func (l Line) Marked() string {
 	text := l.Text()
 	if len(l.Doubts) > 0 {
 		text += " [check: " + strings.Join(l.Doubts, ", ") + "]"

@@ -141,7 +141,7 @@ func newReader(lex *lexicon.Lexicon) reader {
 var (
 	quotesInText = regexp.MustCompile(`"[^"]*"`)
 	seriesInText = regexp.MustCompile(`^(.*)s (\d+) to (\d+)$`)
-	amountInText = regexp.MustCompile(`^(\d+(?:\.\d+)?(?:/\d+)?)(?: to (\d+(?:\.\d+)?))?([+-]?)(?: of \d+)?(?: (?:mm|cm|kg|L|L/min|per minute|percent|mm Hg|inches|pounds|degrees(?: Celsius| Fahrenheit)?|o'clock))?$`)
+	amountInText = regexp.MustCompile(`^(\d+(?:\.\d+)?(?:/\d+)?)(?: to (\d+(?:\.\d+)?))?([+-]?)(?: of \d+)?(?: (?:mm|cm|kg|L|L/min|per minute|percent|mm Hg|inches|pounds|m|feet|degrees(?: Celsius| Fahrenheit)?|o'clock))?$`)
 )
 
 // all reads every finding of a chart text, counted.

@@ -72,6 +72,9 @@ func readDraft(r io.Reader, format string) (j jsonDraft, src note.Source, err er
 		return fail("no transcript in the file", adviceOwn)
 	}
 	t := transcript.Transcript{Words: make([]transcript.Word, len(j.Transcript.Words)), Timed: j.Recording != nil}
+	if format == NoteFormat && len(t.Words) > 0 && j.Transcript.Words[0].Start == nil {
+		t.Timed = false // a note that came by FHIR has words without times
+	}
 	for i, w := range j.Transcript.Words {
 		if w.Text == "" || strings.ContainsFunc(w.Text, unicode.IsSpace) {
 			return fail(fmt.Sprintf("word %d of the transcript is empty or holds a space", i), adviceOwn)

@@ -95,7 +95,7 @@ func SheetOf(doc note.Document) Sheet {
 		Changes: changeGroups(doc.Changes), Talk: s.talk(), Cautions: note.Cautions(), MadeBy: MadeBy(doc.Draft.Provenance),
 	}
 	for _, a := range doc.Head.Addenda {
-		out.Addenda = append(out.Addenda, Field{person(a.By) + ", " + at(a.At), a.Text})
+		out.Addenda = append(out.Addenda, Field{PersonText(a.By) + ", " + TimeText(a.At), a.Text})
 	}
 	if s.hasTalk() {
 		out.Transcript = doc.Draft.Transcript.Text()
@@ -128,10 +128,10 @@ func HeadFields(h note.Head) []Field {
 		}
 		out = append(out, Field{label, text})
 	}
-	out = append(out, Field{"Examined", at(h.ExaminedAt)}, Field{"Entered", at(h.EnteredAt)},
-		Field{"Author", person(h.Author)}, Field{"Status", h.Status.String()})
+	out = append(out, Field{"Examined", TimeText(h.ExaminedAt)}, Field{"Entered", TimeText(h.EnteredAt)},
+		Field{"Author", PersonText(h.Author)}, Field{"Status", h.Status.String()})
 	if h.Attester != (note.Person{}) {
-		out = append(out, Field{"Signed by", person(h.Attester) + ", " + at(h.AttestedAt)})
+		out = append(out, Field{"Signed by", PersonText(h.Attester) + ", " + TimeText(h.AttestedAt)})
 	}
 	if h.ID != "" {
 		out = append(out, Field{"Note", h.ID})
@@ -142,14 +142,16 @@ func HeadFields(h note.Head) []Field {
 	return out
 }
 
-func at(t time.Time) string {
+// TimeText is a time with its zone's offset, or NotStated.
+func TimeText(t time.Time) string {
 	if t.IsZero() {
 		return NotStated
 	}
 	return t.Format(atLayout)
 }
 
-func person(p note.Person) string {
+// PersonText is a name with credentials, or NotStated.
+func PersonText(p note.Person) string {
 	return cmp.Or(joinNonEmpty(", ", p.Name, p.Credentials), NotStated)
 }
 
@@ -213,18 +215,24 @@ func (s sheeter) parts() []Part {
 }
 
 func (s sheeter) line(e note.Entry) Line {
+	l := LineOf(e)
+	l.Changed, l.When = s.changed(e), s.when(e.Evidence)
+	if len(e.Evidence) > 0 {
+		l.Words = quoted(s.d.Transcript, e.Evidence)
+	}
+	return l
+}
+
+// LineOf words one finding on its own, without the words it rests on.
+func LineOf(e note.Entry) Line {
 	l := Line{Entry: e, Name: e.Item.Name, Says: Statement(e), Joint: ": ",
-		Unexpected: e.Interpretation == finding.Unexpected, Skipped: e.Status == finding.NotAssessed,
-		Changed: s.changed(e), When: s.when(e.Evidence)}
+		Unexpected: e.Interpretation == finding.Unexpected, Skipped: e.Status == finding.NotAssessed}
 	if where := whereOf(e); where != "" && strings.HasPrefix(l.Says, where+":") {
 		l.Joint = ", "
 	}
 	for _, m := range e.Marks {
 		l.Doubts = append(l.Doubts, markWord(m.Kind))
 		l.Checks = append(l.Checks, MarkText(m))
-	}
-	if len(e.Evidence) > 0 {
-		l.Words = quoted(s.d.Transcript, e.Evidence)
 	}
 	return l
 }

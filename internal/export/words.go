@@ -24,7 +24,9 @@ var unitWords = map[string]string{
 	"[in_i]": "inches", "[lb_av]": "pounds", "%": "percent", "h": "hours", "s": "seconds", "min": "minutes",
 }
 
-func unitWord(code string) string {
+// UnitWord spells a UCUM code ("degrees"); it is empty for a unit that is not
+// said beside its number.
+func UnitWord(code string) string {
 	if w, ok := unitWords[code]; ok {
 		return w
 	}
@@ -61,25 +63,31 @@ func Statement(e note.Entry) string {
 		p.Skipped, p.Reason = true, strings.TrimRight(e.Reason, " ,.;:")
 		return e.Item.Skipped.Say(p)
 	}
-	p.Value, p.High = plain(e.Value.String()), e.High.String()
+	p.Value, p.High = ValueText(e), e.High.String()
 	n, isNumber := e.Value.Number()
 	_, _, isPair := e.Value.Pair()
 	switch {
 	case e.Value.IsZero():
 		p.Value = "no value"
 	case isPair:
-		p.Unit = unitWord(e.Unit)
+		p.Unit = UnitWord(e.Unit)
 	case isNumber && e.Item.Clock && n == 0:
 		p.Value = "absent"
 	case isNumber && e.Item.Clock:
 		p.Unit = "o'clock"
 	case isNumber:
-		p.Unit, p.Sign, p.Of = unitWord(e.Unit), e.Qualifiers["sign"], e.Qualifiers["of"]
-	}
-	if isDirection(e) {
-		p.Value += " to the " + e.Side.String()
+		p.Unit, p.Sign, p.Of = UnitWord(e.Unit), e.Qualifiers["sign"], e.Qualifiers["of"]
 	}
 	return e.Item.Assessed.Say(p)
+}
+
+// ValueText is the value alone, in words, with its direction.
+func ValueText(e note.Entry) string {
+	v := plain(e.Value.String())
+	if isDirection(e) {
+		v += " to the " + e.Side.String()
+	}
+	return v
 }
 
 // isDirection reports a side beside the state of a midline item, where it says

@@ -234,14 +234,14 @@ func (g *generator) value(one *finding.Finding, f *lexicon.Finding) {
 			one.Qualifiers = map[string]string{"of": "4"}
 		}
 	case lexicon.Quantity:
-		one.Value, one.Unit = finding.Number(float64(g.r.IntN(90))/2), f.Unit
+		one.Value, one.Unit = finding.Number(float64(g.r.IntN(90))/2), g.unit(f)
 		if n, _ := one.Value.Number(); g.chance(4) {
 			one.High = finding.Number(n + 1.5)
 		}
 	case lexicon.Clock:
 		one.Value = finding.Number(float64(1 + g.r.IntN(12)))
 	case lexicon.Pair:
-		one.Value, one.Unit = finding.Pair(float64(90+g.r.IntN(90)), float64(40+g.r.IntN(50))), f.Unit
+		one.Value, one.Unit = finding.Pair(float64(90+g.r.IntN(90)), float64(40+g.r.IntN(50))), g.unit(f)
 	case lexicon.Score:
 		one.Value = finding.Number(float64(3 + g.r.IntN(13)))
 	case lexicon.Text:
@@ -251,6 +251,13 @@ func (g *generator) value(one *finding.Finding, f *lexicon.Finding) {
 	default:
 		one.Value = finding.Word("12:30")
 	}
+}
+
+func (g *generator) unit(f *lexicon.Finding) string {
+	if len(f.Measures) > 0 {
+		return f.Measures[g.r.IntN(len(f.Measures))].Unit
+	}
+	return f.Unit
 }
 
 func (g *generator) asides(one *finding.Finding) {
