@@ -285,6 +285,7 @@ func (t *texter) leftOut() {
 }
 
 type leftOutGroup struct {
+	why   finding.Why // empty for reasons that nobody listed
 	title string
 	runIn bool
 	spans []transcript.Span
@@ -293,8 +294,8 @@ type leftOutGroup struct {
 // leftOutGroups deals the talk that was left out to its reasons.
 func leftOutGroups(d note.Draft) []leftOutGroup {
 	var out []leftOutGroup
-	add := func(title string, runIn bool, is func(finding.Why) bool) {
-		g := leftOutGroup{title: title, runIn: runIn}
+	add := func(why finding.Why, title string, runIn bool, is func(finding.Why) bool) {
+		g := leftOutGroup{why: why, title: title, runIn: runIn}
 		for _, l := range d.LeftOut {
 			if !is(l.Why) || l.Span.Len() == 0 {
 				continue
@@ -312,9 +313,9 @@ func leftOutGroups(d note.Draft) []leftOutGroup {
 	known := map[finding.Why]bool{}
 	for _, r := range leftOutOrder {
 		known[r.why] = true
-		add(r.title, r.runIn, func(w finding.Why) bool { return w == r.why })
+		add(r.why, r.title, r.runIn, func(w finding.Why) bool { return w == r.why })
 	}
-	add("Other", false, func(w finding.Why) bool { return !known[w] })
+	add("", "Other", false, func(w finding.Why) bool { return !known[w] })
 	return out
 }
 
