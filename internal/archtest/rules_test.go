@@ -26,6 +26,7 @@ var mayImport = map[string][]string{
 	"internal/review":            {"internal/transcript", "internal/finding", "internal/note"},
 	"internal/store":             {"internal/transcript", "internal/finding", "internal/note", "internal/review", "internal/export"},
 	"internal/export/fhir":       {"internal/transcript", "lexicon", "internal/finding", "internal/note", "internal/export"},
+	"internal/export/print":      {"internal/transcript", "lexicon", "internal/finding", "internal/note", "internal/export"},
 	"internal/export/exporttest": {"internal/transcript", "lexicon", "internal/finding", "internal/note", "internal/extract"},
 	"internal/pipeline": {"internal/audio", "internal/speech", "internal/transcript", "lexicon", "internal/finding",
 		"internal/extract", "internal/note", "internal/export"},
