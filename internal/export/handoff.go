@@ -40,7 +40,7 @@ func Handoff(w io.Writer, doc note.Document) error {
 	b.heading("BACKGROUND")
 	b.line("Code status: %s", h.said(codeStatus))
 	b.line("Allergies: %s", h.said(allergies))
-	b.runIn("Reported to the examiner", h.lines(func(l Line) bool { return l.Entry.Source == finding.Reported && !l.Unexpected }), "nothing else")
+	b.runIn("Reported to the examiner", h.lines(func(l Line) bool { return l.Entry.Source == finding.Reported && !l.Unexpected }), "nothing but what stands below")
 	b.heading("ASSESSMENT")
 	b.list("Not as expected of a healthy adult", h.unexpected(), "nothing that was charted")
 	if doc.Changes != nil {

@@ -191,3 +191,23 @@ func named[T fmt.Stringer](word string, all ...T) (v T, ok bool) {
 	}
 	return v, false
 }
+
+// ReadDocument reads what JSON or NoteJSON wrote: a draft, which is a
+// preliminary note with an empty head, or a note.
+func ReadDocument(r io.ReadSeeker, name string, o note.Outline) (note.Document, error) {
+	var j struct {
+		Format string `json:"format"`
+	}
+	if err := decode(r, &j); err != nil {
+		return note.Document{}, err
+	}
+	if _, err := r.Seek(0, io.SeekStart); err != nil {
+		return note.Document{}, err
+	}
+	if j.Format == NoteFormat {
+		return ReadNote(r, name, o)
+	}
+	d, err := ReadDraft(r, o)
+	d.Name = name
+	return note.DocumentOf(d, note.Head{}), err
+}

@@ -60,7 +60,7 @@ func tag(pdf []byte, tree []element, pages int) ([]byte, error) {
 	for i, page := range p.pages {
 		u.object(page.number, inDict(page.dict, fmt.Sprintf("/StructParents %d /Tabs /S", i)))
 	}
-	u.object(p.catalog.number, inDict(p.catalog.dict, fmt.Sprintf("/MarkInfo <</Marked true>> /StructTreeRoot %d 0 R /ViewerPreferences <</DisplayDocTitle true>>", root)))
+	u.object(p.catalog.number, inDict(p.catalog.dict, fmt.Sprintf("/Version /1.7 /MarkInfo <</Marked true>> /StructTreeRoot %d 0 R /ViewerPreferences <</DisplayDocTitle true>>", root)))
 	return u.finish(p), nil
 }
 

@@ -1,0 +1,292 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"bedsaid/internal/export"
+	"bedsaid/internal/export/fhir"
+	"bedsaid/internal/export/print"
+	"bedsaid/internal/note"
+	"bedsaid/internal/pipeline"
+	"bedsaid/lexicon"
+)
+
+const exportLong = `Export writes each DRAFT, a file that draft --json wrote, in a form that a
+chart, a printer or another program takes:
+
+  text      plain text to be pasted into a chart (--form complete: a line for
+            each finding, with the reasons for doubt)
+  markdown  the same, with headings
+  html      a page to be printed
+  pdf       the same as PDF, tagged for screen readers
+  fhir      a FHIR R4 document bundle, for an interface
+  csv       a row for each finding
+  json      everything, for programs; export reads it again
+  handoff   one page for the next nurse: situation, background, assessment,
+            recommendation, and what to say by phone in thirty seconds
+
+A draft is exported as preliminary and says so; exporting signs nothing. Name
+the patient by two identifiers (--id), the time of the examination and the
+author: what is not given goes out as "not stated". What was said goes out only
+with --with talk; the hand-off quotes what was said of code status, allergies
+and plans.`
+
+// form is one way to write a note.
+type form struct {
+	name, ending string
+	write        func(io.Writer, note.Document, exportFlags, *lexicon.Lexicon) error
+}
+
+func exportForms() []form {
+	return []form{
+		{"text", ".note.txt", func(w io.Writer, d note.Document, f exportFlags, _ *lexicon.Lexicon) error {
+			if f.form == "complete" {
+				return export.Chart(w, d, export.Complete)
+			}
+			return export.Chart(w, d, export.Compact)
+		}},
+		{"markdown", ".note.md", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
+			return export.Markdown(w, d)
+		}},
+		{"html", ".note.html", func(w io.Writer, d note.Document, f exportFlags, _ *lexicon.Lexicon) error {
+			return print.HTML(w, d, f.size())
+		}},
+		{"pdf", ".note.pdf", func(w io.Writer, d note.Document, f exportFlags, _ *lexicon.Lexicon) error {
+			return print.PDF(w, d, f.size())
+		}},
+		{"fhir", ".fhir.json", func(w io.Writer, d note.Document, _ exportFlags, lex *lexicon.Lexicon) error {
+			return fhir.Write(w, d, lex)
+		}},
+		{"csv", ".note.csv", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error { return export.CSV(w, d) }},
+		{"json", ".note.json", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
+			return export.NoteJSON(w, d)
+		}},
+		{handoffForm, ".handoff.txt", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
+			return export.Handoff(w, d)
+		}},
+	}
+}
+
+const handoffForm = "handoff"
+
+type exportFlags struct {
+	to, out, form, with, paper string
+	since, wording             string
+	ids                        []string
+	examined, author           string
+	force                      bool
+}
+
+func (f exportFlags) size() print.Paper {
+	if f.paper == "letter" {
+		return print.Letter
+	}
+	return print.A4
+}
+
+func (m *Main) exportCommand() *cobra.Command {
+	var f exportFlags
+	var names []string
+	for _, x := range exportForms() {
+		names = append(names, x.name)
+	}
+	c := &cobra.Command{
+		Use:   "export DRAFT...",
+		Short: "Write a draft as chart text, print, FHIR, hand-off and more",
+		Long:  exportLong + "\n\n" + exitCodes,
+		Example: `  bedsaid export exam.draft.json --to text
+  bedsaid export exam.draft.json --to pdf --out notes/ --id record=12345
+  bedsaid export today.draft.json --to handoff --since yesterday.draft.json`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return usage("no draft named").hint("bedsaid draft exam.wav --json > exam.draft.json makes one; --help has more examples")
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error { return m.export(args, f) },
+	}
+	fl := c.Flags()
+	fl.StringVar(&f.to, "to", "", "form to write, one `FORM` of "+strings.Join(names, ", "))
+	fl.StringVar(&f.out, "out", "", "write to `DIR`, readable by you only")
+	fl.BoolVar(&f.force, "force", false, "with --out: write over files that are there")
+	fl.StringVar(&f.form, "form", "compact", "of the text: compact or complete")
+	fl.StringVar(&f.with, "with", "", "with `talk`: what was said goes out too")
+	fl.StringVar(&f.paper, "paper", "a4", "of html and pdf: a4 or letter")
+	fl.StringArrayVar(&f.ids, "id", nil, "patient identifier `KIND=TEXT`, two of them; kinds: name, born, record, visit")
+	fl.StringVar(&f.examined, "examined", "", "`TIME` of the examination, such as 2031-02-03 14:05")
+	fl.StringVar(&f.author, "author", "", "`NAME` of the nurse who examined, with credentials after a comma")
+	fl.StringVar(&f.since, "since", "", "earlier draft `FILE` of the same patient: say what changed")
+	fl.StringVar(&f.wording, "wording", "", "`FILE` with wordings of your own (docs/lexicon.md)")
+	must(c.MarkFlagDirname("out"))
+	for flag, values := range map[string][]string{"to": names, "form": {"compact", "complete"}, "with": {"talk"}, "paper": {"a4", "letter"}} {
+		must(c.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(values, cobra.ShellCompDirectiveNoFileComp)))
+	}
+	return c
+}
+
+func (m *Main) export(args []string, f exportFlags) error {
+	to, err := m.exportForm(args, f)
+	if err != nil {
+		return err
+	}
+	head, err := headOf(f)
+	if err != nil {
+		return err
+	}
+	lex, err := exportLexicon(f.wording)
+	if err != nil {
+		return err
+	}
+	outline := note.OutlineOf(lex)
+	docs := make([]note.Document, len(args))
+	for i, path := range args {
+		if docs[i], err = m.readDocument(path, outline); err != nil {
+			return err
+		}
+	}
+	if f.since != "" {
+		earlier, err := m.readDocument(f.since, outline)
+		if err != nil {
+			return err
+		}
+		docs[0].Changes = note.Compare(earlier.Draft, docs[0].Draft)
+	}
+	folder := target{f.out, f.force}
+	files := make([]pipeline.Input, len(args))
+	for i, path := range args {
+		files[i].Path = export.FileName(strings.TrimSuffix(filepath.Base(path), jsonEnding))
+	}
+	if f.out != "" {
+		if err := folder.ready(files, []string{to.ending}); err != nil {
+			return err
+		}
+	}
+	for i, doc := range docs {
+		doc.Head = merged(doc.Head, head)
+		if doc.Head.EnteredAt.IsZero() {
+			doc.Head.EnteredAt = m.Now()
+		}
+		if f.with == "" && to.name != handoffForm {
+			doc.Draft = doc.Draft.WithoutTalk()
+		}
+		var b bytes.Buffer
+		if err := to.write(&b, doc, f, lex); err != nil {
+			return failed(exitFailed, fmt.Errorf("%s: %w", args[i], err))
+		}
+		if f.out != "" {
+			name := outBase(files[i]) + to.ending
+			if err := folder.write(name, b.Bytes()); err != nil {
+				return err
+			}
+			fmt.Fprintf(m.Stderr, "wrote %s: it holds a patient's data; readable by you only\n", plainLine(filepath.Join(f.out, name)))
+			continue
+		}
+		if _, err := m.Stdout.Write(b.Bytes()); err != nil {
+			return failed(exitFailed, fmt.Errorf("print note: %w", cause(err)))
+		}
+	}
+	return nil
+}
+
+// exportForm checks what can be checked before anything is read.
+func (m *Main) exportForm(args []string, f exportFlags) (form, error) {
+	forms := exportForms()
+	names := make([]string, len(forms))
+	for i, x := range forms {
+		names[i] = x.name
+	}
+	at := slices.Index(names, f.to)
+	_, isTerminal := m.Width(m.Stdout)
+	switch {
+	case f.to == "":
+		return form{}, usage("no form named").hint("--to takes one of %s", strings.Join(names, ", "))
+	case at < 0:
+		return form{}, usage("unknown form %q", f.to).hint("%s", didYouMean(f.to, names, "--to takes one of "+strings.Join(names, ", ")))
+	case f.form != "compact" && f.form != "complete":
+		return form{}, usage("unknown form of the text %q", f.form).hint("--form takes compact or complete")
+	case f.paper != "a4" && f.paper != "letter":
+		return form{}, usage("unknown paper %q", f.paper).hint("--paper takes a4 or letter")
+	case f.with != "" && f.with != "talk":
+		return form{}, usage("--with takes talk, not %q", f.with).hint("without --with, only what is charted goes out")
+	case f.force && f.out == "":
+		return form{}, usage("--force is for --out").hint("name a folder with --out")
+	case f.to == "pdf" && f.out == "" && isTerminal:
+		return form{}, usage("a PDF is not for a terminal").hint("name a folder with --out, or send it to a file with >")
+	case len(args) > 1 && f.out == "":
+		return form{}, usage("several drafts need --out").hint("name a folder with --out")
+	case len(args) > 1 && (f.since != "" || len(f.ids) > 0):
+		return form{}, usage("--id and --since are for one draft").hint("export the drafts one by one: they are of different patients")
+	}
+	return forms[at], nil
+}
+
+func exportLexicon(wording string) (*lexicon.Lexicon, error) {
+	lex, err := lexicon.Builtin()
+	if err != nil {
+		return nil, fmt.Errorf("load lexicon: %w", err)
+	}
+	if wording == "" {
+		return lex, nil
+	}
+	file, err := os.Open(wording)
+	if err != nil {
+		return nil, failed(exitBadInput, fmt.Errorf("open wordings %s: %w", wording, cause(err))).hint("check the name")
+	}
+	defer file.Close()
+	own, err := lex.WithWordings(file)
+	if err != nil {
+		return nil, failed(exitBadInput, fmt.Errorf("%s: %w", wording, err)).hint("docs/lexicon.md says what a wording must hold")
+	}
+	return own, nil
+}
+
+// readDocument reads a draft, or a note that export wrote. A file is not the
+// record: whatever it says of a signature, it goes out as preliminary.
+func (m *Main) readDocument(path string, o note.Outline) (note.Document, error) {
+	data, err := m.readWhole(path)
+	if err != nil {
+		return note.Document{}, failed(exitBadInput, fmt.Errorf("%s: %w", path, cause(err))).hint("check the name, and that you may read it")
+	}
+	name := filepath.Base(path)
+	doc, err := export.ReadDocument(bytes.NewReader(data), name, o)
+	if bytes.Contains(data[:min(len(data), 200)], []byte(`"resourceType": "Bundle"`)) {
+		doc, err = fhir.Read(bytes.NewReader(data), name, o)
+	}
+	if err != nil {
+		return note.Document{}, fmt.Errorf("%s: %w", path, err)
+	}
+	if doc.Head.Status != note.Preliminary {
+		fmt.Fprintf(m.Stderr, "bedsaid: %s says that it is signed; a file cannot vouch for that, and it is exported as preliminary\n", plainLine(path))
+	}
+	doc.Head = note.DocumentOf(doc.Draft, doc.Head).Head
+	return doc, nil
+}
+
+// maxDraft is far more than the longest recording gives.
+const maxDraft = 256 << 20
+
+func (m *Main) readWhole(path string) ([]byte, error) {
+	var r io.Reader = m.Stdin
+	if path != "-" {
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		r = f
+	}
+	data, err := io.ReadAll(io.LimitReader(r, maxDraft+1))
+	if err == nil && len(data) > maxDraft {
+		err = errors.New("the file is larger than any draft")
+	}
+	return data, err
+}
