@@ -2,13 +2,10 @@ package lexicon
 
 import (
 	"fmt"
-	"io"
 	"maps"
 	"slices"
 	"strings"
 	"text/template"
-
-	"github.com/pelletier/go-toml/v2"
 )
 
 // Phrase is what a wording may say of one finding, each part already in words;
@@ -118,32 +115,8 @@ func parseWording(d wordingDef) (Wording, error) {
 	return Wording{t}, nil
 }
 
-// WithWordings gives a lexicon in which the wordings of a site's own file
-// replace those of the packs, kind by kind. The file holds [[wording]] tables
-// as the packs do.
-func (l *Lexicon) WithWordings(r io.Reader) (*Lexicon, error) {
-	var file struct {
-		Wordings []wordingDef `toml:"wording"`
-	}
-	if err := toml.NewDecoder(r).DisallowUnknownFields().Decode(&file); err != nil {
-		return nil, fmt.Errorf("read wordings: %w", err)
-	}
-	if len(file.Wordings) == 0 {
-		return nil, fmt.Errorf("read wordings: no [[wording]] table in the file")
-	}
-	out := *l
-	out.wordings = maps.Clone(l.wordings)
-	for _, d := range file.Wordings {
-		w, err := parseWording(d)
-		if err != nil {
-			return nil, fmt.Errorf("read wordings: %w", err)
-		}
-		out.wordings[d.Kind] = w
-	}
-	return &out, nil
-}
-
-// Wording gives the wording of a kind of finding, or of NotAssessed.
+// Wording gives the wording of a kind of finding, or of NotAssessed. That of a
+// later pack replaces that of an earlier one.
 func (l *Lexicon) Wording(kind string) Wording { return l.wordings[kind] }
 
 // String gives the word that packs use for the kind.

@@ -54,8 +54,11 @@ func TestSiteWordings(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	pack := func(wording string) File {
+		return File{"own.toml", []byte("name = \"own\"\nversion = \"1\"\n[[wording]]\n" + wording)}
+	}
 	p := Phrase{Where: "left eye", Value: "3", Unit: "mm"}
-	own, err := lex.WithWordings(strings.NewReader("[[wording]]\nkind = \"quantity\"\nsays = '{{.Value}}{{with .High}} to {{.}}{{end}} {{.Unit}}{{with .Where}} ({{.}}){{end}}{{with .Details}}, {{.}}{{end}}'\n"))
+	own, err := With(pack("kind = \"quantity\"\nsays = '{{.Value}}{{with .High}} to {{.}}{{end}} {{.Unit}}{{with .Where}} ({{.}}){{end}}{{with .Details}}, {{.}}{{end}}'\n"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -65,17 +68,15 @@ func TestSiteWordings(t *testing.T) {
 	if got := lex.Wording("quantity").Say(p); got != "left eye: 3 mm" {
 		t.Errorf("the pack's wording was changed: %q", got)
 	}
-	for file, complaint := range map[string]string{
-		"":                              "no [[wording]]",
-		"[[wording]]\nkind = \"shape\"": "unknown kind",
-		"[[wording]]\nkind = \"choice\"\nsays = '{{.Value}}{{.Details}}'":          "loses the where",
-		"[[wording]]\nkind = \"grade\"\nsays = '{{.Where}} {{.Value}}'":            "loses the high",
-		"[[wording]]\nkind = \"choice\"\nsays = '{{.Colour}}'":                     "cannot be used",
-		"[[wording]]\nkind = \"choice\"\nsays = '{{.Value'":                        "cannot be read",
-		"[[wording]]\nkind = \"choice\"\nsay = '{{.Where}}{{.Value}}{{.Details}}'": "read wordings",
+	for wording, complaint := range map[string]string{
+		"kind = \"shape\"": "unknown kind",
+		"kind = \"choice\"\nsays = '{{.Value}}{{.Details}}'": "loses the where",
+		"kind = \"grade\"\nsays = '{{.Where}} {{.Value}}'":   "loses the high",
+		"kind = \"choice\"\nsays = '{{.Colour}}'":            "cannot be used",
+		"kind = \"choice\"\nsays = '{{.Value'":               "cannot be read",
 	} {
-		if _, err := lex.WithWordings(strings.NewReader(file)); err == nil || !strings.Contains(err.Error(), complaint) {
-			t.Errorf("file %q: error %v, want %q", file, err, complaint)
+		if _, err := With(pack(wording)); err == nil || !strings.Contains(err.Error(), complaint) {
+			t.Errorf("wording %q: error %v, want %q", wording, err, complaint)
 		}
 	}
 }

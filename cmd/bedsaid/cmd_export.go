@@ -67,7 +67,7 @@ func exportForms() []form {
 			return fhir.Write(w, d, lex)
 		}},
 		{"csv", ".note.csv", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error { return export.CSV(w, d) }},
-		{"json", ".note.json", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
+		{"json", noteEnding, func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
 			return export.NoteJSON(w, d)
 		}},
 		{handoffForm, ".handoff.txt", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
@@ -80,7 +80,7 @@ const handoffForm = "handoff"
 
 type exportFlags struct {
 	to, out, form, with, paper string
-	since, wording             string
+	since, pack                string
 	ids                        []string
 	examined, author           string
 	force                      bool
@@ -125,7 +125,7 @@ func (m *Main) exportCommand() *cobra.Command {
 	fl.StringVar(&f.examined, "examined", "", "`TIME` of the examination, such as 2031-02-03 14:05")
 	fl.StringVar(&f.author, "author", "", "`NAME` of the nurse who examined, with credentials after a comma")
 	fl.StringVar(&f.since, "since", "", "earlier draft `FILE` of the same patient: say what changed")
-	fl.StringVar(&f.wording, "wording", "", "`FILE` with wordings of your own (docs/lexicon.md)")
+	fl.StringVar(&f.pack, "pack", "", "pack `FILE` of your own, such as one with other wordings (docs/lexicon.md)")
 	must(c.MarkFlagDirname("out"))
 	for flag, values := range map[string][]string{"to": names, "form": {"compact", "complete"}, "with": {"talk"}, "paper": {"a4", "letter"}} {
 		must(c.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(values, cobra.ShellCompDirectiveNoFileComp)))
@@ -142,7 +142,7 @@ func (m *Main) export(args []string, f exportFlags) error {
 	if err != nil {
 		return err
 	}
-	lex, err := exportLexicon(f.wording)
+	lex, err := exportLexicon(f.pack)
 	if err != nil {
 		return err
 	}
@@ -163,7 +163,8 @@ func (m *Main) export(args []string, f exportFlags) error {
 	folder := target{f.out, f.force}
 	files := make([]pipeline.Input, len(args))
 	for i, path := range args {
-		files[i].Path = export.FileName(strings.TrimSuffix(filepath.Base(path), jsonEnding))
+		base := strings.TrimSuffix(strings.TrimSuffix(filepath.Base(path), jsonEnding), noteEnding)
+		files[i].Path = export.FileName(base)
 	}
 	if f.out != "" {
 		if err := folder.ready(files, []string{to.ending}); err != nil {
@@ -229,24 +230,24 @@ func (m *Main) exportForm(args []string, f exportFlags) (form, error) {
 	return forms[at], nil
 }
 
-func exportLexicon(wording string) (*lexicon.Lexicon, error) {
-	lex, err := lexicon.Builtin()
-	if err != nil {
-		return nil, fmt.Errorf("load lexicon: %w", err)
-	}
-	if wording == "" {
+// exportLexicon lays a pack of the site over the built-in ones.
+func exportLexicon(pack string) (*lexicon.Lexicon, error) {
+	if pack == "" {
+		lex, err := lexicon.Builtin()
+		if err != nil {
+			return nil, fmt.Errorf("load lexicon: %w", err)
+		}
 		return lex, nil
 	}
-	file, err := os.Open(wording)
+	data, err := os.ReadFile(pack)
 	if err != nil {
-		return nil, failed(exitBadInput, fmt.Errorf("open wordings %s: %w", wording, cause(err))).hint("check the name")
+		return nil, failed(exitBadInput, fmt.Errorf("read pack %s: %w", pack, cause(err))).hint("check the name")
 	}
-	defer file.Close()
-	own, err := lex.WithWordings(file)
+	lex, err := lexicon.With(lexicon.File{Name: filepath.Base(pack), Data: data})
 	if err != nil {
-		return nil, failed(exitBadInput, fmt.Errorf("%s: %w", wording, err)).hint("docs/lexicon.md says what a wording must hold")
+		return nil, failed(exitBadInput, err).hint("docs/lexicon.md says what a pack holds")
 	}
-	return own, nil
+	return lex, nil
 }
 
 // readDocument reads a draft, or a note that export wrote. A file is not the

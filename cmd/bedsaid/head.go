@@ -46,7 +46,7 @@ func identifierOf(flag string) (note.Identifier, error) {
 	}
 	if id.Kind == note.BirthDate {
 		if _, err := time.Parse(time.DateOnly, id.Value); err != nil {
-			return id, usage("--id born needs a date such as 1931-02-03").hint("year, month, day")
+			return id, usage("born needs a date such as 1931-02-03").hint("year, month, day")
 		}
 	}
 	return id, nil
