@@ -34,43 +34,43 @@ chart, a printer or another program takes:
   handoff   one page for the next nurse: situation, background, assessment,
             recommendation, and what to say by phone in thirty seconds
 
-A draft is exported as preliminary and says so; exporting signs nothing. Name
-the patient by two identifiers (--id), the time of the examination and the
-author: what is not given goes out as "not stated". What was said goes out only
-with --with talk; the hand-off quotes what was said of code status, allergies
-and plans.`
+A draft is exported as preliminary and says so; exporting signs nothing. With
+--patient it asks for the two identifiers on the wristband; what is not given
+goes out as "not stated". What was said goes out only with --with talk; the
+hand-off quotes what was said of code status, allergies and plans. A note that
+was reviewed and signed is exported with bedsaid record export.`
 
 // form is one way to write a note.
 type form struct {
 	name, ending string
-	write        func(io.Writer, note.Document, exportFlags, *lexicon.Lexicon) error
+	write        func(io.Writer, note.Document, formFlags, *lexicon.Lexicon) error
 }
 
 func exportForms() []form {
 	return []form{
-		{"text", ".note.txt", func(w io.Writer, d note.Document, f exportFlags, _ *lexicon.Lexicon) error {
+		{"text", ".note.txt", func(w io.Writer, d note.Document, f formFlags, _ *lexicon.Lexicon) error {
 			if f.form == "complete" {
 				return export.Chart(w, d, export.Complete)
 			}
 			return export.Chart(w, d, export.Compact)
 		}},
-		{"markdown", ".note.md", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
+		{"markdown", ".note.md", func(w io.Writer, d note.Document, _ formFlags, _ *lexicon.Lexicon) error {
 			return export.Markdown(w, d)
 		}},
-		{"html", ".note.html", func(w io.Writer, d note.Document, f exportFlags, _ *lexicon.Lexicon) error {
+		{"html", ".note.html", func(w io.Writer, d note.Document, f formFlags, _ *lexicon.Lexicon) error {
 			return print.HTML(w, d, f.size())
 		}},
-		{"pdf", ".note.pdf", func(w io.Writer, d note.Document, f exportFlags, _ *lexicon.Lexicon) error {
+		{"pdf", ".note.pdf", func(w io.Writer, d note.Document, f formFlags, _ *lexicon.Lexicon) error {
 			return print.PDF(w, d, f.size())
 		}},
-		{"fhir", ".fhir.json", func(w io.Writer, d note.Document, _ exportFlags, lex *lexicon.Lexicon) error {
+		{"fhir", ".fhir.json", func(w io.Writer, d note.Document, _ formFlags, lex *lexicon.Lexicon) error {
 			return fhir.Write(w, d, lex)
 		}},
-		{"csv", ".note.csv", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error { return export.CSV(w, d) }},
-		{"json", noteEnding, func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
+		{"csv", ".note.csv", func(w io.Writer, d note.Document, _ formFlags, _ *lexicon.Lexicon) error { return export.CSV(w, d) }},
+		{"json", noteEnding, func(w io.Writer, d note.Document, _ formFlags, _ *lexicon.Lexicon) error {
 			return export.NoteJSON(w, d)
 		}},
-		{handoffForm, ".handoff.txt", func(w io.Writer, d note.Document, _ exportFlags, _ *lexicon.Lexicon) error {
+		{handoffForm, ".handoff.txt", func(w io.Writer, d note.Document, _ formFlags, _ *lexicon.Lexicon) error {
 			return export.Handoff(w, d)
 		}},
 	}
@@ -78,15 +78,21 @@ func exportForms() []form {
 
 const handoffForm = "handoff"
 
-type exportFlags struct {
+// formFlags say in which form notes are written, and where to.
+type formFlags struct {
 	to, out, form, with, paper string
-	since, pack                string
-	ids                        []string
-	examined, author           string
 	force                      bool
 }
 
-func (f exportFlags) size() print.Paper {
+type exportFlags struct {
+	formFlags
+	since, pack      string
+	patient          bool
+	identifiers      []string
+	examined, author string
+}
+
+func (f formFlags) size() print.Paper {
 	if f.paper == "letter" {
 		return print.Letter
 	}
@@ -95,16 +101,12 @@ func (f exportFlags) size() print.Paper {
 
 func (m *Main) exportCommand() *cobra.Command {
 	var f exportFlags
-	var names []string
-	for _, x := range exportForms() {
-		names = append(names, x.name)
-	}
 	c := &cobra.Command{
 		Use:   "export DRAFT...",
 		Short: "Write a draft as chart text, print, FHIR, hand-off and more",
 		Long:  exportLong + "\n\n" + exitCodes,
 		Example: `  bedsaid export exam.draft.json --to text
-  bedsaid export exam.draft.json --to pdf --out notes/ --id record=12345
+  bedsaid export exam.draft.json --to pdf --out notes/ --patient
   bedsaid export today.draft.json --to handoff --since yesterday.draft.json`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
@@ -114,6 +116,22 @@ func (m *Main) exportCommand() *cobra.Command {
 		},
 		RunE: func(cmd *cobra.Command, args []string) error { return m.export(args, f) },
 	}
+	m.formFlags(c, &f.formFlags)
+	fl := c.Flags()
+	fl.BoolVar(&f.patient, "patient", false, "ask for the two identifiers of the patient")
+	fl.StringSliceVar(&f.identifiers, "identifiers", []string{"record number", "date of birth"}, "the two `KINDS` of identifiers that your site uses")
+	fl.StringVar(&f.examined, "examined", "", "`TIME` of the examination, such as 2031-02-03 14:05")
+	fl.StringVar(&f.author, "author", "", "`NAME` of the nurse who examined, with credentials after a comma")
+	fl.StringVar(&f.since, "since", "", "earlier draft `FILE` of the same patient: say what changed")
+	fl.StringVar(&f.pack, "pack", "", "pack `FILE` of your own, such as one with other wordings (docs/lexicon.md)")
+	return c
+}
+
+func (m *Main) formFlags(c *cobra.Command, f *formFlags) {
+	var names []string
+	for _, x := range exportForms() {
+		names = append(names, x.name)
+	}
 	fl := c.Flags()
 	fl.StringVar(&f.to, "to", "", "form to write, one `FORM` of "+strings.Join(names, ", "))
 	fl.StringVar(&f.out, "out", "", "write to `DIR`, readable by you only")
@@ -121,24 +139,21 @@ func (m *Main) exportCommand() *cobra.Command {
 	fl.StringVar(&f.form, "form", "compact", "of the text: compact or complete")
 	fl.StringVar(&f.with, "with", "", "with `talk`: what was said goes out too")
 	fl.StringVar(&f.paper, "paper", "a4", "of html and pdf: a4 or letter")
-	fl.StringArrayVar(&f.ids, "id", nil, "patient identifier `KIND=TEXT`, two of them; kinds: name, born, record, visit")
-	fl.StringVar(&f.examined, "examined", "", "`TIME` of the examination, such as 2031-02-03 14:05")
-	fl.StringVar(&f.author, "author", "", "`NAME` of the nurse who examined, with credentials after a comma")
-	fl.StringVar(&f.since, "since", "", "earlier draft `FILE` of the same patient: say what changed")
-	fl.StringVar(&f.pack, "pack", "", "pack `FILE` of your own, such as one with other wordings (docs/lexicon.md)")
 	must(c.MarkFlagDirname("out"))
 	for flag, values := range map[string][]string{"to": names, "form": {"compact", "complete"}, "with": {"talk"}, "paper": {"a4", "letter"}} {
 		must(c.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(values, cobra.ShellCompDirectiveNoFileComp)))
 	}
-	return c
 }
 
 func (m *Main) export(args []string, f exportFlags) error {
-	to, err := m.exportForm(args, f)
+	to, err := m.exportForm(f.formFlags, len(args))
 	if err != nil {
 		return err
 	}
-	head, err := headOf(f)
+	if len(args) > 1 && (f.since != "" || f.patient) {
+		return usage("--patient and --since are for one draft").hint("export the drafts one by one: they are of different patients")
+	}
+	head, err := headOf(f.examined, f.author)
 	if err != nil {
 		return err
 	}
@@ -148,10 +163,12 @@ func (m *Main) export(args []string, f exportFlags) error {
 	}
 	outline := note.OutlineOf(lex)
 	docs := make([]note.Document, len(args))
+	names := make([]string, len(args))
 	for i, path := range args {
 		if docs[i], err = m.readDocument(path, outline); err != nil {
 			return err
 		}
+		names[i] = strings.TrimSuffix(strings.TrimSuffix(filepath.Base(path), jsonEnding), noteEnding)
 	}
 	if f.since != "" {
 		earlier, err := m.readDocument(f.since, outline)
@@ -160,11 +177,27 @@ func (m *Main) export(args []string, f exportFlags) error {
 		}
 		docs[0].Changes = note.Compare(earlier.Draft, docs[0].Draft)
 	}
+	if f.patient {
+		if head.Identifiers, err = askIdentifiers(m.asker(), f.identifiers); err != nil {
+			return err
+		}
+	}
+	for i := range docs {
+		docs[i].Head = merged(docs[i].Head, head)
+		if docs[i].Head.EnteredAt.IsZero() {
+			docs[i].Head.EnteredAt = m.Now()
+		}
+	}
+	return m.writeDocuments(to, f.formFlags, docs, names, lex)
+}
+
+// writeDocuments writes each document in its form, into files or to standard
+// output.
+func (m *Main) writeDocuments(to form, f formFlags, docs []note.Document, names []string, lex *lexicon.Lexicon) error {
 	folder := target{f.out, f.force}
-	files := make([]pipeline.Input, len(args))
-	for i, path := range args {
-		base := strings.TrimSuffix(strings.TrimSuffix(filepath.Base(path), jsonEnding), noteEnding)
-		files[i].Path = export.FileName(base)
+	files := make([]pipeline.Input, len(names))
+	for i, name := range names {
+		files[i].Path = export.FileName(name)
 	}
 	if f.out != "" {
 		if err := folder.ready(files, []string{to.ending}); err != nil {
@@ -172,34 +205,30 @@ func (m *Main) export(args []string, f exportFlags) error {
 		}
 	}
 	for i, doc := range docs {
-		doc.Head = merged(doc.Head, head)
-		if doc.Head.EnteredAt.IsZero() {
-			doc.Head.EnteredAt = m.Now()
-		}
 		if f.with == "" && to.name != handoffForm {
 			doc.Draft = doc.Draft.WithoutTalk()
 		}
 		var b bytes.Buffer
 		if err := to.write(&b, doc, f, lex); err != nil {
-			return failed(exitFailed, fmt.Errorf("%s: %w", args[i], err))
+			return failed(exitFailed, fmt.Errorf("%s: %w", names[i], err))
 		}
-		if f.out != "" {
-			name := outBase(files[i]) + to.ending
-			if err := folder.write(name, b.Bytes()); err != nil {
-				return err
+		if f.out == "" {
+			if _, err := m.Stdout.Write(b.Bytes()); err != nil {
+				return failed(exitFailed, fmt.Errorf("print note: %w", cause(err)))
 			}
-			fmt.Fprintf(m.Stderr, "wrote %s: it holds a patient's data; readable by you only\n", plainLine(filepath.Join(f.out, name)))
 			continue
 		}
-		if _, err := m.Stdout.Write(b.Bytes()); err != nil {
-			return failed(exitFailed, fmt.Errorf("print note: %w", cause(err)))
+		name := outBase(files[i]) + to.ending
+		if err := folder.write(name, b.Bytes()); err != nil {
+			return err
 		}
+		fmt.Fprintf(m.Stderr, "wrote %s: it holds a patient's data; readable by you only\n", plainLine(filepath.Join(f.out, name)))
 	}
 	return nil
 }
 
 // exportForm checks what can be checked before anything is read.
-func (m *Main) exportForm(args []string, f exportFlags) (form, error) {
+func (m *Main) exportForm(f formFlags, notes int) (form, error) {
 	forms := exportForms()
 	names := make([]string, len(forms))
 	for i, x := range forms {
@@ -222,10 +251,8 @@ func (m *Main) exportForm(args []string, f exportFlags) (form, error) {
 		return form{}, usage("--force is for --out").hint("name a folder with --out")
 	case f.to == "pdf" && f.out == "" && isTerminal:
 		return form{}, usage("a PDF is not for a terminal").hint("name a folder with --out, or send it to a file with >")
-	case len(args) > 1 && f.out == "":
+	case notes > 1 && f.out == "":
 		return form{}, usage("several drafts need --out").hint("name a folder with --out")
-	case len(args) > 1 && (f.since != "" || len(f.ids) > 0):
-		return form{}, usage("--id and --since are for one draft").hint("export the drafts one by one: they are of different patients")
 	}
 	return forms[at], nil
 }

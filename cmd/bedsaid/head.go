@@ -1,55 +1,45 @@
 package main
 
 import (
-	"slices"
 	"strings"
 	"time"
 
 	"bedsaid/internal/note"
 )
 
-// headOf reads what the flags say of a note: whose it is, who examined, when.
-func headOf(f exportFlags) (note.Head, error) {
+// headOf reads what the flags say of a note: who examined, and when.
+func headOf(examined, author string) (note.Head, error) {
 	var h note.Head
-	if len(f.ids) > len(h.Identifiers) {
-		return h, usage("more than two --id").hint("two identifiers tell a patient from others")
-	}
-	ids := make([]note.Identifier, len(f.ids))
-	for i, text := range f.ids {
-		id, err := identifierOf(text)
-		if err != nil {
-			return h, err
-		}
-		ids[i] = id
-	}
-	slices.SortStableFunc(ids, func(a, b note.Identifier) int { return int(a.Kind) - int(b.Kind) })
-	copy(h.Identifiers[:], ids)
-	if f.examined != "" {
-		at, err := timeOf(f.examined)
+	if examined != "" {
+		at, err := timeOf(examined)
 		if err != nil {
 			return h, err
 		}
 		h.ExaminedAt = at
 	}
-	name, credentials, _ := strings.Cut(f.author, ",")
+	name, credentials, _ := strings.Cut(author, ",")
 	h.Author = note.Person{Name: strings.TrimSpace(name), Credentials: strings.TrimSpace(credentials)}
 	return h, nil
 }
 
-// identifierOf reads "kind=text". Its errors hold no text: it names a patient.
-func identifierOf(flag string) (note.Identifier, error) {
-	kind, text, ok := strings.Cut(flag, "=")
-	kinds := map[string]note.IdentifierKind{"name": note.PatientName, "born": note.BirthDate, "record": note.RecordNumber, "visit": note.VisitNumber}
-	id := note.Identifier{Kind: kinds[kind], Value: strings.TrimSpace(text)}
-	if !ok || id.Kind == note.IdentifierUnknown || id.Value == "" {
-		return id, usage("--id needs KIND=TEXT").hint(`kinds are name, born, record and visit, as in --id "record=12345"; a room or bed number is no identifier`)
+// askIdentifiers asks whose the note is. What names a patient is no argument:
+// every process of the machine can read those.
+func askIdentifiers(ask *asker, kinds []string) ([2]note.Identifier, error) {
+	var ids [2]note.Identifier
+	if len(kinds) != len(ids) {
+		return ids, usage("--identifiers names %d kinds, not two", len(kinds)).hint(`such as --identifiers "record number,date of birth"`)
 	}
-	if id.Kind == note.BirthDate {
-		if _, err := time.Parse(time.DateOnly, id.Value); err != nil {
-			return id, usage("born needs a date such as 1931-02-03").hint("year, month, day")
+	for i, k := range kinds {
+		value, err := ask.line(k + " on the wristband")
+		if err != nil {
+			return ids, err
+		}
+		ids[i] = note.Identifier{Kind: strings.TrimSpace(k), Value: strings.TrimSpace(value)}
+		if ids[i].Kind == "" || ids[i].Value == "" {
+			return ids, usage("an identifier is empty").hint("both are needed; a room or bed number is no identifier")
 		}
 	}
-	return id, nil
+	return note.Identifiers(ids[0], ids[1]), nil
 }
 
 func timeOf(text string) (time.Time, error) {

@@ -23,6 +23,10 @@ type queued struct {
 // queueColumns are the columns of a list; file is needed, the others may lack.
 var queueColumns = []string{"file", "name", "born", "record", "visit", "examined", "author"}
 
+// identifierColumns are the columns that identify the patient, with the words
+// that stand before them in a note.
+var identifierColumns = map[string]string{"name": note.NameKind, "born": "date of birth", "record": "record number", "visit": "visit number"}
+
 // readQueue reads a list of encounters: CSV with a header (RFC 4180; semicolons
 // serve as well, as some spreadsheets write them). Every row is checked before
 // any recording is heard. Errors name a line and never its text.
@@ -83,7 +87,8 @@ func badList(list string, line int, problem string) *failure {
 
 func queuedOf(columns, row []string, folder string) (queued, error) {
 	var q queued
-	var f exportFlags
+	var examined, author string
+	var ids []note.Identifier
 	for i, column := range columns {
 		cell := strings.TrimSpace(row[i])
 		switch {
@@ -91,13 +96,17 @@ func queuedOf(columns, row []string, folder string) (queued, error) {
 		case column == "file":
 			q.path = cell
 		case column == "examined":
-			f.examined = cell
+			examined = cell
 		case column == "author":
-			f.author = cell
+			author = cell
 		default:
-			f.ids = append(f.ids, column+"="+cell)
+			ids = append(ids, note.Identifier{Kind: identifierColumns[column], Value: cell})
 		}
 	}
+	if len(ids) > len(q.head.Identifiers) {
+		return q, usage("more than two identifiers").hint("two tell a patient from others")
+	}
+	ids = append(ids, note.Identifier{}, note.Identifier{})
 	// A list names files of its folder; a path out of it is a slip or worse.
 	if q.path == "" || !filepath.IsLocal(q.path) {
 		return q, usage("no file named, or one outside of the folder").hint("write the name of a recording that lies in the folder")
@@ -106,7 +115,8 @@ func queuedOf(columns, row []string, folder string) (queued, error) {
 	if info, err := os.Stat(q.path); err != nil || !info.Mode().IsRegular() {
 		return q, usage("there is no such recording in the folder").hint("check the name in the column file")
 	}
-	head, err := headOf(f)
+	head, err := headOf(examined, author)
 	q.head = head
+	q.head.Identifiers = note.Identifiers(ids[0], ids[1])
 	return q, err
 }

@@ -36,7 +36,7 @@ func TestValuesPrintNoWords(t *testing.T) {
 	}
 	encounter := store.Encounter{ID: "e1", Details: store.Details{Patient: [2]store.Identifier{{Kind: "name", Value: planted}}, Bed: planted,
 		Consent: store.Consent{From: planted, How: planted}}}
-	head := note.Head{Identifiers: [2]note.Identifier{{Kind: note.PatientName, Value: planted}}, Addenda: []note.Addendum{{Text: planted}}}
+	head := note.Head{Identifiers: [2]note.Identifier{{Kind: note.NameKind, Value: planted}}, Addenda: []note.Addendum{{Text: planted}}}
 	doc := note.DocumentOf(d, head)
 	doc.Decisions = []note.Decision{{Was: planted}}
 	doc.Changes = note.Compare(note.Draft{}, d)

@@ -114,7 +114,7 @@ func TestCSVHoldsNoFormula(t *testing.T) {
 	evil := []string{"=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1"}
 	for _, e := range evil {
 		doc := note.DocumentOf(note.Compose(note.Source{Transcript: transcript.FromText(e)}, finding.Set{Findings: []finding.Finding{{
-			ID: e, Zone: e, Status: finding.NotAssessed, Reason: e, Qualifiers: map[string]string{"place": e}, Evidence: []transcript.Span{{Start: 0, End: 1}}}}}, note.Outline{}), note.Head{Identifiers: [2]note.Identifier{{Kind: note.PatientName, Value: e}}, Author: note.Person{Name: e}})
+			ID: e, Zone: e, Status: finding.NotAssessed, Reason: e, Qualifiers: map[string]string{"place": e}, Evidence: []transcript.Span{{Start: 0, End: 1}}}}}, note.Outline{}), note.Head{Identifiers: [2]note.Identifier{{Kind: note.NameKind, Value: e}}, Author: note.Person{Name: e}})
 		for _, row := range asCSV(t, doc) {
 			for _, cell := range row {
 				if cell != "" && strings.ContainsRune("=+-@\t\r", rune(cell[0])) {

@@ -241,7 +241,7 @@ func (h handoff) phone() string {
 	var who []string
 	for _, id := range head.Identifiers {
 		if id.Value != "" {
-			who = append(who, id.Kind.String()+" "+id.Value)
+			who = append(who, id.Kind+" "+id.Value)
 		}
 	}
 	opening := "Patient: " + strings.Join(who, ", ") + "."

@@ -46,6 +46,7 @@ type jsonHead struct {
 	AttestedAt  *string            `json:"attested_at"`
 	Relations   []jsonRelation     `json:"relations"`
 	Addenda     []jsonAddendum     `json:"addenda"`
+	Seal        *string            `json:"seal"`
 }
 
 type jsonDecision struct {
@@ -77,11 +78,11 @@ func jsonHeadOf(h note.Head) jsonHead {
 	j := jsonHead{
 		ID: orNull(h.ID), Status: h.Status.String(), ExaminedAt: timeOrNull(h.ExaminedAt), EnteredAt: timeOrNull(h.EnteredAt),
 		Author: personOrNull(h.Author), Attester: personOrNull(h.Attester), AttestedAt: timeOrNull(h.AttestedAt),
-		Relations: []jsonRelation{}, Addenda: []jsonAddendum{},
+		Relations: []jsonRelation{}, Addenda: []jsonAddendum{}, Seal: orNull(h.Seal),
 	}
 	for i, id := range h.Identifiers {
 		if id.Value != "" {
-			j.Identifiers[i] = &jsonIdentifier{id.Kind.String(), id.Value}
+			j.Identifiers[i] = &jsonIdentifier{id.Kind, id.Value}
 		}
 	}
 	for _, r := range h.Relations {
@@ -145,15 +146,14 @@ func (r *headReader) head(j jsonHead) note.Head {
 	r.bad = r.bad || !ok
 	h := note.Head{
 		ID: orEmpty(j.ID), Status: status, ExaminedAt: r.time(j.ExaminedAt), EnteredAt: r.time(j.EnteredAt),
-		Author: r.person(j.Author), Attester: r.person(j.Attester), AttestedAt: r.time(j.AttestedAt),
+		Author: r.person(j.Author), Attester: r.person(j.Attester), AttestedAt: r.time(j.AttestedAt), Seal: orEmpty(j.Seal),
 	}
 	for i, id := range j.Identifiers {
 		if id == nil {
 			continue
 		}
-		kind, ok := named(id.Kind, note.PatientName, note.BirthDate, note.RecordNumber, note.VisitNumber)
-		r.bad = r.bad || !ok || id.Value == ""
-		h.Identifiers[i] = note.Identifier{Kind: kind, Value: id.Value}
+		r.bad = r.bad || id.Kind == "" || id.Value == ""
+		h.Identifiers[i] = note.Identifier(*id)
 	}
 	for _, x := range j.Relations {
 		kind, ok := named(x.Kind, note.Appends, note.Replaces)

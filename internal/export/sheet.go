@@ -92,7 +92,7 @@ func SheetOf(doc note.Document) Sheet {
 	out := Sheet{
 		Title: "Examination note", Watermark: doc.Head.Watermark(), Head: HeadFields(doc.Head),
 		Alerts: s.alerts(), Action: s.action(), Parts: s.parts(), Missing: s.missingFields(),
-		Changes: changeGroups(doc.Changes), Talk: s.talk(), Cautions: note.Cautions(), MadeBy: MadeBy(doc.Draft.Provenance),
+		Changes: changeGroups(doc.Changes), Talk: s.talk(), Cautions: doc.Head.Cautions(), MadeBy: MadeBy(doc.Draft.Provenance),
 	}
 	for _, a := range doc.Head.Addenda {
 		out.Addenda = append(out.Addenda, Field{PersonText(a.By) + ", " + TimeText(a.At), a.Text})
@@ -124,7 +124,7 @@ func HeadFields(h note.Head) []Field {
 	for i, id := range h.Identifiers {
 		label, text := fmt.Sprintf("Patient identifier %d", i+1), NotStated
 		if id.Value != "" {
-			text = id.Kind.String() + " " + id.Value
+			text = id.Kind + " " + id.Value
 		}
 		out = append(out, Field{label, text})
 	}
@@ -135,6 +135,9 @@ func HeadFields(h note.Head) []Field {
 	}
 	if h.ID != "" {
 		out = append(out, Field{"Note", h.ID})
+	}
+	if h.Seal != "" {
+		out = append(out, Field{"Seal", h.Seal})
 	}
 	for _, r := range h.Relations {
 		out = append(out, Field{"This note " + r.Kind.String(), "note " + r.Note})

@@ -39,29 +39,23 @@ var statuses = [...]string{"unknown", "preliminary", "final", "amended"}
 // String gives the word.
 func (s Status) String() string { return statuses[s] }
 
-// IdentifierKind says what an identifier is.
-type IdentifierKind uint8
-
-// Kinds of identifiers. A number that an institution gave is a record or a
-// visit number; a room is no identifier of a patient.
-const (
-	IdentifierUnknown IdentifierKind = iota
-	PatientName
-	BirthDate // in the form 2001-02-03
-	RecordNumber
-	VisitNumber
-)
-
-var identifierKinds = [...]string{"unknown", "name", "born", "record number", "visit number"}
-
-// String gives the word that stands before the value.
-func (k IdentifierKind) String() string { return identifierKinds[k] }
-
 // Identifier is one of the two by which a patient is told from others. The zero
 // value is one that was not stated.
 type Identifier struct {
-	Kind  IdentifierKind
-	Value string
+	// Kind is the site's word: "record number", "date of birth". NameKind is a
+	// person's name.
+	Kind, Value string
+}
+
+// NameKind is the kind of identifier that is the patient's name.
+const NameKind = "name"
+
+// Identifiers puts the two in order: a name first, as documents have it.
+func Identifiers(a, b Identifier) [2]Identifier {
+	if a == (Identifier{}) || b.Kind == NameKind && a.Kind != NameKind {
+		a, b = b, a
+	}
+	return [2]Identifier{a, b}
 }
 
 // Person is somebody who wrote or signed, with her credentials ("RN").
@@ -101,7 +95,8 @@ type Head struct {
 	// ID is the note's id in the record; empty where it has none yet.
 	ID string
 	// Identifiers are the two by which the patient is identified (two are what
-	// the Joint Commission's national patient safety goal NPSG.01.01.01 asks).
+	// the Joint Commission's national patient safety goal NPSG.01.01.01 asks), in
+	// the order that the function of that name gives.
 	Identifiers           [2]Identifier
 	ExaminedAt, EnteredAt time.Time
 	Author                Person
@@ -110,6 +105,9 @@ type Head struct {
 	AttestedAt            time.Time
 	Relations             []Relation
 	Addenda               []Addendum
+	// Seal is the line by which the record knows this note again; empty for what
+	// does not come from a record.
+	Seal string
 }
 
 // DecisionKind is what a reviewer did.
@@ -184,7 +182,7 @@ func (h Head) GoString() string { return h.String() }
 func (h Head) LogValue() slog.Value { return slog.StringValue(h.String()) }
 
 // String keeps the patient's name out of logs and errors.
-func (i Identifier) String() string { return "identifier: " + i.Kind.String() }
+func (i Identifier) String() string { return "identifier of a patient" }
 
 // GoString does the same for %#v.
 func (i Identifier) GoString() string { return i.String() }

@@ -116,7 +116,7 @@ func Generated(lex *lexicon.Lexicon, n uint64) note.Document {
 // Head is a whole head of an invented patient's note.
 func Head() note.Head {
 	return note.Head{
-		Identifiers: [2]note.Identifier{{Kind: note.PatientName, Value: "Łucja Ōsample-Ñandú"}, {Kind: note.BirthDate, Value: "1931-02-03"}},
+		Identifiers: [2]note.Identifier{{Kind: note.NameKind, Value: "Łucja Ōsample-Ñandú"}, {Kind: "born", Value: "1931-02-03"}},
 		ExaminedAt:  Noon.Add(-2 * time.Hour), EnteredAt: Noon,
 		Author: note.Person{Name: "Zoë Exemplar", Credentials: "RN"}, Status: note.Preliminary,
 	}
@@ -130,6 +130,7 @@ type generator struct {
 
 func (g *generator) sign(doc *note.Document) {
 	h := &doc.Head
+	h.Seal = "bedsaid-seal/1 n0123456789abcdef 3 00"
 	h.Status, h.Attester, h.AttestedAt = note.Final, h.Author, Noon.Add(time.Hour)
 	if g.chance(2) {
 		h.Status = note.Amended

@@ -264,7 +264,7 @@ func (b *builder) document(path, title string, data []byte) reference {
 // extensions hold what FHIR has no element for, so that a note read back is the
 // same note: attention, what was not mentioned, talk, and how well it was heard.
 func (b *builder) extensions() []extension {
-	var out []extension
+	out := with(stringPart(urlSeal, b.doc.Head.Seal))
 	d := b.doc.Draft
 	for _, a := range d.Attention {
 		e := parts(urlAttention, with(stringPart("id", a.ID), extension{URL: "side", ValueCode: a.Side.String()}, stringPart("why", a.Why),

@@ -32,28 +32,33 @@ func (b *builder) persons() []entry {
 	return out
 }
 
-// identifierTypes are codes of HL7 v2 table 0203.
-var identifierTypes = map[note.IdentifierKind]coding{
-	note.RecordNumber: {identifierType, "MR", "Medical record number"},
-	note.VisitNumber:  {identifierType, "VN", "Visit number"},
+// identifierTypes are codes of HL7 v2 table 0203 for kinds that have one.
+var identifierTypes = map[string]coding{
+	"record number":         {identifierType, "MR", "Medical record number"},
+	"medical record number": {identifierType, "MR", "Medical record number"},
+	"visit number":          {identifierType, "VN", "Visit number"},
 }
+
+// birthKinds are kinds of identifiers that are the date of birth.
+var birthKinds = []string{"born", "date of birth", "birth date"}
 
 func (b *builder) patient() {
 	p := patient{ResourceType: "Patient", ID: b.id("patient")}
 	for _, id := range b.doc.Head.Identifiers {
 		switch {
 		case id.Value == "":
-		case id.Kind == note.PatientName:
+			continue
+		case id.Kind == note.NameKind:
 			p.Name = append(p.Name, humanName{id.Value})
-		case id.Kind == note.BirthDate && isDate(id.Value) && p.BirthDate == "":
+			continue
+		case slices.Contains(birthKinds, id.Kind) && isDate(id.Value):
 			p.BirthDate = id.Value
-		default:
-			one := identifier{Type: &concept{Text: id.Kind.String()}, Value: id.Value}
-			if c, ok := identifierTypes[id.Kind]; ok {
-				one.Type.Coding = []coding{c}
-			}
-			p.Identifier = append(p.Identifier, one)
 		}
+		one := identifier{Type: &concept{Text: id.Kind}, Value: id.Value}
+		if c, ok := identifierTypes[id.Kind]; ok {
+			one.Type.Coding = []coding{c}
+		}
+		p.Identifier = append(p.Identifier, one)
 	}
 	if b.doc.Head.Identifiers == ([2]note.Identifier{}) {
 		p.Text = lines("The patient's identifiers are not stated.")

@@ -141,6 +141,11 @@ func (r *reader) head(c *composition) note.Head {
 	if c.Identifier != nil {
 		h.ID = c.Identifier.Value
 	}
+	for _, e := range c.Extension {
+		if e.URL == urlSeal {
+			h.Seal = e.ValueString
+		}
+	}
 	if len(c.Event) > 0 {
 		h.ExaminedAt = r.time(c.Event[0].Period.Start)
 	}
@@ -197,17 +202,14 @@ func (r *reader) identifiers() [2]note.Identifier {
 	p := one[patient](r, "Patient")
 	var all []note.Identifier
 	for _, n := range p.Name {
-		all = append(all, note.Identifier{Kind: note.PatientName, Value: n.Text})
-	}
-	if p.BirthDate != "" {
-		all = append(all, note.Identifier{Kind: note.BirthDate, Value: p.BirthDate})
+		all = append(all, note.Identifier{Kind: note.NameKind, Value: n.Text})
 	}
 	for _, id := range p.Identifier {
-		kind := ""
-		if id.Type != nil {
-			kind = id.Type.Text
+		if id.Type == nil || id.Type.Text == "" || id.Value == "" {
+			r.fail("an identifier of the patient has no kind or no value")
+			continue
 		}
-		all = append(all, note.Identifier{Kind: named(r, "kind of identifier", kind, note.PatientName, note.BirthDate, note.RecordNumber, note.VisitNumber), Value: id.Value})
+		all = append(all, note.Identifier{Kind: id.Type.Text, Value: id.Value})
 	}
 	var out [2]note.Identifier
 	if copy(out[:], all) < len(all) {

@@ -39,6 +39,7 @@ const (
 	urlLeftOut      = "urn:uuid:85ec8378-04cd-5f30-b9f7-02d3d7c7acc1"
 	urlRecording    = "urn:uuid:88e6cda6-27b0-5dde-b05e-d84af76ab962"
 	urlDecision     = "urn:uuid:288f33f4-064d-5d7c-a7ef-43813f4e0888"
+	urlSeal         = "urn:uuid:1dfd8165-5cbc-51a2-9a5d-ec5867bd9302"
 	urlAddendum     = "urn:uuid:4d4127e2-7ccf-5885-9cdd-a85f46d10cb9"
 )
 

@@ -34,7 +34,7 @@ func TestHTMLHoldsNoScriptFromSpokenWords(t *testing.T) {
 			LeftOut: []finding.LeftOut{{Why: finding.SmallTalk, Span: transcript.Span{Start: 1, End: 2}}}, Attention: []finding.Attention{{Why: said, Urgency: finding.Now, Source: said, Evidence: []transcript.Span{{Start: 0, End: 1}}}},
 		}
 		doc := note.DocumentOf(note.Compose(note.Source{Name: said, Transcript: words, Notices: []string{said}}, set, note.OutlineOf(exporttest.Lexicon(t))),
-			note.Head{Identifiers: [2]note.Identifier{{Kind: note.PatientName, Value: said}}, Author: note.Person{Name: said}, Addenda: []note.Addendum{{Text: said}}})
+			note.Head{Identifiers: [2]note.Identifier{{Kind: note.NameKind, Value: said}}, Author: note.Person{Name: said}, Addenda: []note.Addendum{{Text: said}}})
 		page := asHTML(t, doc)
 		for _, tag := range regexp.MustCompile(`<[^>]*>`).FindAllString(page, -1) {
 			low := strings.ToLower(tag)
