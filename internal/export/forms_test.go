@@ -72,6 +72,22 @@ func TestReadNoteRoundTrip(t *testing.T) {
 	}
 }
 
+// What is signed is no draft any more, and says so in every form.
+func TestASignedNoteIsNoDraft(t *testing.T) {
+	doc := note.DocumentOf(sample(true).WithoutTalk(), exporttest.Head())
+	doc.Head.Status = note.Final
+	for form, text := range map[string]string{
+		"text": asChart(t, doc, Compact), "json": string(asNoteJSON(t, doc)), "handoff": asHandoff(t, doc),
+	} {
+		if strings.Contains(text, "This is a draft") || !strings.Contains(text, "signed by the nurse named above") || strings.Contains(text, "PRELIMINARY") {
+			t.Errorf("%s calls a signed note a draft, or does not say how it came about", form)
+		}
+		if !strings.Contains(text, note.Cautions()[1]) {
+			t.Errorf("%s has lost a caution", form)
+		}
+	}
+}
+
 func TestReadNoteRefuses(t *testing.T) {
 	lex := exporttest.Lexicon(t)
 	whole := string(asNoteJSON(t, exporttest.Generated(lex, 1)))

@@ -23,11 +23,11 @@ func JSON(w io.Writer, d note.Draft) error {
 	var b bytes.Buffer
 	o := objectWriter{b: &b}
 	o.value("format", Format)
-	o.draft(d)
+	o.draft(d, d.Cautions)
 	return o.end(w, "draft")
 }
 
-func (o *objectWriter) draft(d note.Draft) {
+func (o *objectWriter) draft(d note.Draft, cautions []string) {
 	writeList(o, "findings", d.Findings(), func(f finding.Finding) any { return jsonFinding(d.Transcript, f) })
 	writeList(o, "left_out", d.LeftOut, func(l finding.LeftOut) any { return jsonLeftOut(d.Transcript, l) })
 	writeList(o, "unmentioned", d.Unmentioned(), func(m finding.Missing) any { return missingID(m) })
@@ -35,7 +35,7 @@ func (o *objectWriter) draft(d note.Draft) {
 	o.transcript(d.Transcript)
 	o.value("recording", jsonRecordingOf(d))
 	o.value("provenance", jsonProvenanceOf(d.Provenance))
-	writeList(o, "cautions", d.Cautions, func(s string) any { return s })
+	writeList(o, "cautions", cautions, func(s string) any { return s })
 }
 
 // end closes the object and hands it over.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"bedsaid/internal/finding"
@@ -70,7 +71,7 @@ func NoteJSON(w io.Writer, doc note.Document) error {
 	writeList(&o, "decisions", doc.Decisions, func(d note.Decision) any {
 		return jsonDecision{d.Kind.String(), d.Finding, orNull(d.Side.String()), orNull(d.Zone), orNull(d.Was), jsonPerson(d.By), timeOrNull(d.At)}
 	})
-	o.draft(doc.Draft)
+	o.draft(doc.Draft, append(slices.Clone(doc.Draft.Notices), doc.Head.Cautions()...))
 	return o.end(w, "note")
 }
 
