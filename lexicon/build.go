@@ -159,6 +159,13 @@ func (b *builder) add(file File, pf *packFile) {
 	l.sections = append(l.sections, pf.Sections...)
 	l.panels = append(l.panels, pf.Panels...)
 	l.vitals = append(l.vitals, pf.Vitals...)
+	for i, c := range pf.Codes {
+		b.enter("code", i)
+		if b.want(c.Finding, c.Finding) != nil && (c.System == "" || c.Code == "") {
+			b.complain(c.Finding, "code without its system or without the code", `write system = "..." and code = "..."`)
+		}
+		l.codes = append(l.codes, c)
+	}
 	for i, d := range pf.Heard {
 		b.enter("heard", i)
 		b.heard = append(b.heard, heardAt{d, b.at})

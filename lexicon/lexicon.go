@@ -347,6 +347,7 @@ type Lexicon struct {
 	sections []Section
 	panels   []Panel
 	vitals   []Vital
+	codes    []Code
 }
 
 func (l *Lexicon) region(id string) *Region {

@@ -65,6 +65,7 @@ type packFile struct {
 	Sections  []Section     `toml:"section"`
 	Panels    []Panel       `toml:"panel"`
 	Vitals    []Vital       `toml:"vital"`
+	Codes     []Code        `toml:"code"`
 }
 
 type regionDef struct {

@@ -165,6 +165,31 @@ func (l *Lexicon) Vital(id string) (v Vital, ok bool) {
 	return Vital{}, false
 }
 
+// Code is a code that a site adds to a finding, or to its place, in FHIR: from a
+// terminology that it holds a licence for. The built-in packs have none.
+type Code struct {
+	// Finding is the id; Side ("right", "left", "both") narrows it, Place says
+	// that the code is of the place and not of the finding.
+	Finding string `toml:"finding"`
+	Side    string `toml:"side"`
+	Place   bool   `toml:"place"`
+	// System is the terminology's URI.
+	System  string `toml:"system"`
+	Code    string `toml:"code"`
+	Display string `toml:"display"`
+}
+
+// Codes gives the site's codes of a finding on a side, or of its place.
+func (l *Lexicon) Codes(id, side string, place bool) []Code {
+	var out []Code
+	for _, c := range l.codes {
+		if c.Finding == id && c.Place == place && (c.Side == "" || c.Side == side) {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
 // Section gives a region's section; ok is false where no pack names a code.
 func (l *Lexicon) Section(region string) (s Section, ok bool) {
 	for _, s := range l.sections {

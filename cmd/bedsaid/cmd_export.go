@@ -80,13 +80,13 @@ const handoffForm = "handoff"
 
 // formFlags say in which form notes are written, and where to.
 type formFlags struct {
-	to, out, form, with, paper string
-	force                      bool
+	to, out, form, with, paper, pack string
+	force                            bool
 }
 
 type exportFlags struct {
 	formFlags
-	since, pack      string
+	since            string
 	patient          bool
 	identifiers      []string
 	examined, author string
@@ -123,7 +123,6 @@ func (m *Main) exportCommand() *cobra.Command {
 	fl.StringVar(&f.examined, "examined", "", "`TIME` of the examination, such as 2031-02-03 14:05")
 	fl.StringVar(&f.author, "author", "", "`NAME` of the nurse who examined, with credentials after a comma")
 	fl.StringVar(&f.since, "since", "", "earlier draft `FILE` of the same patient: say what changed")
-	fl.StringVar(&f.pack, "pack", "", "pack `FILE` of your own, such as one with other wordings (docs/lexicon.md)")
 	return c
 }
 
@@ -139,6 +138,7 @@ func (m *Main) formFlags(c *cobra.Command, f *formFlags) {
 	fl.StringVar(&f.form, "form", "compact", "of the text: compact or complete")
 	fl.StringVar(&f.with, "with", "", "with `talk`: what was said goes out too")
 	fl.StringVar(&f.paper, "paper", "a4", "of html and pdf: a4 or letter")
+	fl.StringVar(&f.pack, "pack", "", "pack `FILE` of your own, such as one with other wordings or codes (docs/lexicon.md)")
 	must(c.MarkFlagDirname("out"))
 	for flag, values := range map[string][]string{"to": names, "form": {"compact", "complete"}, "with": {"talk"}, "paper": {"a4", "letter"}} {
 		must(c.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(values, cobra.ShellCompDirectiveNoFileComp)))

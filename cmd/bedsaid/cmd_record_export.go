@@ -3,14 +3,12 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
 	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 	"bedsaid/internal/store"
-	"bedsaid/lexicon"
 )
 
 func (m *Main) recordExportCommand() *cobra.Command {
@@ -44,9 +42,9 @@ keeps in its log that the note went out.`,
 }
 
 func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, id, since string, to form, f formFlags) error {
-	lex, err := lexicon.Builtin()
+	lex, err := exportLexicon(f.pack)
 	if err != nil {
-		return fmt.Errorf("load lexicon: %w", err)
+		return err
 	}
 	info, err := x.NoteInfo(ctx, id)
 	if err != nil {

@@ -164,6 +164,48 @@ func TestObservationSaysWhatFHIRAsks(t *testing.T) {
 	}
 }
 
+// A site's own codes go out beside ours, on their side alone; without its pack
+// there are none.
+func TestCodesOfASite(t *testing.T) {
+	pack := lexicon.File{Name: "ours.toml", Data: []byte(`name = "ours"
+version = "1"
+[[code]]
+finding = "eye.pupil_size"
+system = "urn:oid:2.999"
+code = "size"
+[[code]]
+finding = "eye.pupil_size"
+side = "right"
+place = true
+system = "urn:oid:2.999"
+code = "right pupil"
+`)}
+	own, err := lexicon.With(pack)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, lex := range []*lexicon.Lexicon{own, exporttest.Lexicon(t)} {
+		o := note.OutlineOf(lex)
+		var set finding.Set
+		for _, side := range []finding.Side{finding.Right, finding.Left} {
+			set.Findings = append(set.Findings, finding.Finding{ID: "eye.pupil_size", Side: side, Value: finding.Number(3), Unit: "mm", Status: finding.Assessed, Source: finding.Observed})
+		}
+		doc := note.DocumentOf(note.Compose(note.Source{}, set, o), exporttest.Head())
+		text := string(asFHIR(t, doc, lex))
+		sizes, places := strings.Count(text, `"code": "size"`), strings.Count(text, `"code": "right pupil"`)
+		if want := lex == own; want && (sizes != 2 || places != 1) || !want && sizes+places > 0 {
+			t.Errorf("own pack %v: %d codes of the finding, %d of the place", want, sizes, places)
+		}
+		back, err := Read(strings.NewReader(text), "", o)
+		if err != nil || len(back.Draft.Findings()) != 2 {
+			t.Errorf("own pack %v: read back %v", lex == own, err)
+		}
+	}
+	if _, err := lexicon.With(lexicon.File{Name: "x.toml", Data: []byte("name = \"x\"\nversion = \"1\"\n[[code]]\nfinding = \"eye.pupil_size\"\ncode = \"1\"\n")}); err == nil {
+		t.Error("a code without a system is taken")
+	}
+}
+
 // Every LOINC code that can go out stands in the table of verified codes.
 func TestLOINCCodesAreVerified(t *testing.T) {
 	table, err := os.ReadFile(filepath.Join("testdata", "loinc.tsv"))

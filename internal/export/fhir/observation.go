@@ -24,6 +24,10 @@ func (b *builder) observation(path string, e note.Entry) observation {
 		Subject: b.ref("patient"), EffectiveDateTime: instantOrNone(b.doc.Head.ExaminedAt),
 		BodySite: bodySite(e), Method: &concept{Text: methodWords[e.Source]},
 	}
+	o.Code.Coding = append(o.Code.Coding, codings(b.lex.Codes(e.ID, e.Side.String(), false))...)
+	if o.BodySite != nil {
+		o.BodySite.Coding = codings(b.lex.Codes(e.ID, e.Side.String(), true))
+	}
 	if v, ok := b.vital(e); ok {
 		o.Category = []concept{{Coding: []coding{{System: category, Code: "vital-signs", Display: "Vital Signs"}}}}
 		for _, code := range v.Codes {
@@ -55,6 +59,14 @@ func (b *builder) observation(path string, e note.Entry) observation {
 		}
 	}
 	return o
+}
+
+func codings(of []lexicon.Code) []coding {
+	var out []coding
+	for _, c := range of {
+		out = append(out, coding{System: c.System, Code: c.Code, Display: c.Display})
+	}
+	return out
 }
 
 func (b *builder) value(o *observation, e note.Entry) {
