@@ -147,25 +147,7 @@ func (b *builder) add(file File, pf *packFile) {
 		}
 		l.examples = append(l.examples, Example{Pack: pf.Name, Say: d.Say, Expect: d.Expect, LeftOut: d.LeftOut, at: b.at})
 	}
-	for i, d := range pf.Wordings {
-		b.enter("wording", i)
-		w, err := parseWording(d)
-		if err != nil {
-			b.complain(d.Kind, err.Error(), "docs/lexicon.md lists what a wording must hold")
-			continue
-		}
-		l.wordings[d.Kind] = w
-	}
-	l.sections = append(l.sections, pf.Sections...)
-	l.panels = append(l.panels, pf.Panels...)
-	l.vitals = append(l.vitals, pf.Vitals...)
-	for i, c := range pf.Codes {
-		b.enter("code", i)
-		if b.want(c.Finding, c.Finding) != nil && (c.System == "" || c.Code == "") {
-			b.complain(c.Finding, "code without its system or without the code", `write system = "..." and code = "..."`)
-		}
-		l.codes = append(l.codes, c)
-	}
+	b.documents(pf)
 	for i, d := range pf.Heard {
 		b.enter("heard", i)
 		b.heard = append(b.heard, heardAt{d, b.at})

@@ -209,3 +209,27 @@ func (p Panel) Holds(id string) bool {
 		return x == id || strings.HasSuffix(x, ".") && strings.HasPrefix(id, x)
 	})
 }
+
+// documents adds what a pack says of how findings are worded and coded.
+func (b *builder) documents(pf *packFile) {
+	l := b.lex
+	for i, d := range pf.Wordings {
+		b.enter("wording", i)
+		w, err := parseWording(d)
+		if err != nil {
+			b.complain(d.Kind, err.Error(), "docs/lexicon.md lists what a wording must hold")
+			continue
+		}
+		l.wordings[d.Kind] = w
+	}
+	l.sections = append(l.sections, pf.Sections...)
+	l.panels = append(l.panels, pf.Panels...)
+	l.vitals = append(l.vitals, pf.Vitals...)
+	for i, c := range pf.Codes {
+		b.enter("code", i)
+		if b.want(c.Finding, c.Finding) != nil && (c.System == "" || c.Code == "") {
+			b.complain(c.Finding, "code without its system or without the code", `write system = "..." and code = "..."`)
+		}
+		l.codes = append(l.codes, c)
+	}
+}

@@ -80,8 +80,8 @@ const handoffForm = "handoff"
 
 // formFlags say in which form notes are written, and where to.
 type formFlags struct {
-	to, out, form, with, paper, pack string
-	force                            bool
+	to, out, form, with, paper, lexicon string
+	force                               bool
 }
 
 type exportFlags struct {
@@ -138,7 +138,7 @@ func (m *Main) formFlags(c *cobra.Command, f *formFlags) {
 	fl.StringVar(&f.form, "form", "compact", "of the text: compact or complete")
 	fl.StringVar(&f.with, "with", "", "with `talk`: what was said goes out too")
 	fl.StringVar(&f.paper, "paper", "a4", "of html and pdf: a4 or letter")
-	fl.StringVar(&f.pack, "pack", "", "pack `FILE` of your own, such as one with other wordings or codes (docs/lexicon.md)")
+	lexiconFlag(c, &f.lexicon)
 	must(c.MarkFlagDirname("out"))
 	for flag, values := range map[string][]string{"to": names, "form": {"compact", "complete"}, "with": {"talk"}, "paper": {"a4", "letter"}} {
 		must(c.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(values, cobra.ShellCompDirectiveNoFileComp)))
@@ -157,7 +157,7 @@ func (m *Main) export(args []string, f exportFlags) error {
 	if err != nil {
 		return err
 	}
-	lex, err := exportLexicon(f.pack)
+	lex, err := m.lexicon(f.lexicon)
 	if err != nil {
 		return err
 	}
@@ -255,26 +255,6 @@ func (m *Main) exportForm(f formFlags, notes int) (form, error) {
 		return form{}, usage("several drafts need --out").hint("name a folder with --out")
 	}
 	return forms[at], nil
-}
-
-// exportLexicon lays a pack of the site over the built-in ones.
-func exportLexicon(pack string) (*lexicon.Lexicon, error) {
-	if pack == "" {
-		lex, err := lexicon.Builtin()
-		if err != nil {
-			return nil, fmt.Errorf("load lexicon: %w", err)
-		}
-		return lex, nil
-	}
-	data, err := os.ReadFile(pack)
-	if err != nil {
-		return nil, failed(exitBadInput, fmt.Errorf("read pack %s: %w", pack, cause(err))).hint("check the name")
-	}
-	lex, err := lexicon.With(lexicon.File{Name: filepath.Base(pack), Data: data})
-	if err != nil {
-		return nil, failed(exitBadInput, err).hint("docs/lexicon.md says what a pack holds")
-	}
-	return lex, nil
 }
 
 // readDocument reads a draft, or a note that export wrote. A file is not the

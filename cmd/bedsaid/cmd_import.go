@@ -29,7 +29,7 @@ drafted is told, and the next one is drafted.`
 // noteEnding is that of a note in JSON, as export writes it too.
 const noteEnding = ".note.json"
 
-type importFlags struct{ list, out, exam, model, models string }
+type importFlags struct{ list, out, exam, model, models, lexicon string }
 
 func (m *Main) importCommand() *cobra.Command {
 	var f importFlags
@@ -45,6 +45,7 @@ func (m *Main) importCommand() *cobra.Command {
 	c.Flags().StringVar(&f.list, "list", "", "CSV `FILE` with a row for each recording")
 	c.Flags().StringVar(&f.out, "out", "", "write the notes to `DIR`, readable by you only")
 	c.Flags().StringVar(&f.exam, "exam", "", "what was examined, as a `SCOPE` such as eyes (default: what the words say)")
+	lexiconFlag(c, &f.lexicon)
 	m.modelFlags(c, &f.model, &f.models)
 	must(c.MarkFlagDirname("out"))
 	return c
@@ -54,9 +55,9 @@ func (m *Main) importFolder(ctx context.Context, folder string, f importFlags) e
 	if f.list == "" || f.out == "" {
 		return usage("import needs --list and --out").hint("bedsaid import recordings/ --list encounters.csv --out notes/")
 	}
-	lex, err := lexicon.Builtin()
+	lex, err := m.lexicon(f.lexicon)
 	if err != nil {
-		return fmt.Errorf("load lexicon: %w", err)
+		return err
 	}
 	if err := checkExam(lex, f.exam); err != nil {
 		return err

@@ -42,7 +42,7 @@ keeps in its log that the note went out.`,
 }
 
 func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, id, since string, to form, f formFlags) error {
-	lex, err := exportLexicon(f.pack)
+	lex, err := m.lexicon(f.lexicon)
 	if err != nil {
 		return err
 	}
