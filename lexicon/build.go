@@ -8,7 +8,7 @@ import (
 
 func newBuilder() *builder {
 	return &builder{falling: map[string]string{}, forms: make(map[string][]Form, 4096), lex: &Lexicon{
-		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096), terms: make([]Term, 0, 9000),
+		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096), terms: make([]Term, 0, 9000), wordings: map[string]Wording{},
 	}}
 }
 
@@ -152,6 +152,7 @@ func (b *builder) add(file File, pf *packFile) {
 		}
 		l.examples = append(l.examples, Example{Pack: pf.Name, Say: d.Say, Expect: d.Expect, LeftOut: d.LeftOut, at: b.at})
 	}
+	b.documents(pf)
 	for i, d := range pf.Heard {
 		b.enter("heard", i)
 		b.heard = append(b.heard, heardAt{d, b.at})

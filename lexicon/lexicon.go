@@ -357,6 +357,11 @@ type Lexicon struct {
 	hard     []hardWord
 	voices   map[VoiceKind][]Phrase
 	exams    []*Exam
+	wordings map[string]Wording
+	sections []Section
+	panels   []Panel
+	vitals   []Vital
+	codes    []Code
 }
 
 func (l *Lexicon) region(id string) *Region {

@@ -63,6 +63,11 @@ type packFile struct {
 	Exams     []examDef     `toml:"exam"`
 	Extends   []extendDef   `toml:"extend"`
 	Examples  []exampleDef  `toml:"example"`
+	Wordings  []wordingDef  `toml:"wording"`
+	Sections  []Section     `toml:"section"`
+	Panels    []Panel       `toml:"panel"`
+	Vitals    []Vital       `toml:"vital"`
+	Codes     []Code        `toml:"code"`
 }
 
 type regionDef struct {

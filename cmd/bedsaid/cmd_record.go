@@ -26,7 +26,7 @@ func (m *Main) recordCommand() *cobra.Command {
   bedsaid record keep exam.wav
   bedsaid record list`,
 	})
-	c.AddCommand(m.recordInitCommand(), m.recordKeepCommand(), m.recordListCommand(), m.recordShowCommand(), m.recordLogCommand(), m.userCommand(), m.siteCommand())
+	c.AddCommand(m.recordInitCommand(), m.recordKeepCommand(), m.recordListCommand(), m.recordShowCommand(), m.recordExportCommand(), m.recordLogCommand(), m.userCommand(), m.siteCommand())
 	return c
 }
 

@@ -44,7 +44,7 @@ func (m *Main) inputs(args []string) ([]pipeline.Input, error) {
 		n := len(out)
 		for _, e := range entries {
 			name := strings.ToLower(e.Name())
-			if e.IsDir() || strings.HasPrefix(name, ".") || strings.HasSuffix(name, textEnding) ||
+			if e.IsDir() || strings.HasPrefix(name, ".") || isOutput(name) ||
 				!slices.Contains(inFolder, filepath.Ext(name)) {
 				continue
 			}
@@ -56,6 +56,15 @@ func (m *Main) inputs(args []string) ([]pipeline.Input, error) {
 		}
 	}
 	return out, nil
+}
+
+// isOutput reports a file that draft or export wrote, which is not drafted again
+// because it lies beside the recordings.
+func isOutput(name string) bool {
+	if strings.HasSuffix(name, textEnding) {
+		return true
+	}
+	return slices.ContainsFunc(exportForms(), func(f form) bool { return strings.HasSuffix(name, f.ending) })
 }
 
 // outBase is the name of an input's drafts, without their endings.

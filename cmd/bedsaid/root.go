@@ -34,6 +34,7 @@ func (m *Main) root() *cobra.Command {
 		Example: `  bedsaid draft exam.wav              print the draft note of a recording
   bedsaid draft exam.txt --json       the same from typed words, for a program
   bedsaid lexicon try "Gag present."  what would be charted of a sentence
+  bedsaid export exam.draft.json --to pdf --out notes/   the draft, for print
   bedsaid doctor                      what is installed, and does it work`,
 		Version:       version,
 		SilenceErrors: true,
@@ -63,7 +64,7 @@ func (m *Main) root() *cobra.Command {
 	root.SetVersionTemplate("bedsaid {{.Version}}\n")
 	// Flags, as all else, fit on 80 columns.
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", ".FlagUsagesWrapped 80 "))
-	root.AddCommand(m.draftCommand(), m.recordCommand(), m.backupCommand(), m.restoreCommand(), m.verifyCommand(), m.purgeCommand(),
+	root.AddCommand(m.draftCommand(), m.exportCommand(), m.importCommand(), m.recordCommand(), m.backupCommand(), m.restoreCommand(), m.verifyCommand(), m.purgeCommand(),
 		m.lexiconCommand(), m.modelCommand(), m.doctorCommand(), m.versionCommand())
 	return root
 }

@@ -36,19 +36,25 @@ func TestValuesPrintNoWords(t *testing.T) {
 	}
 	encounter := store.Encounter{ID: "e1", Details: store.Details{Patient: [2]store.Identifier{{Kind: "name", Value: planted}}, Bed: planted,
 		Consent: store.Consent{From: planted, How: planted}}}
+	head := note.Head{Identifiers: [2]note.Identifier{{Kind: note.NameKind, Value: planted}}, Addenda: []note.Addendum{{Text: planted}}}
+	doc := note.DocumentOf(d, head)
+	doc.Decisions = []note.Decision{{Was: planted}}
+	doc.Changes = note.Compare(note.Draft{}, d)
 	if !strings.Contains(words.Text(), planted) || len(d.Sections) != 1 {
 		t.Fatal("nothing was planted")
 	}
 	for name, v := range map[string]any{
 		"transcript": words, "transcript pointer": &words, "finding": f, "findings": []finding.Finding{f}, "set": set, "set pointer": &set,
 		"source": src, "draft": d, "draft pointer": &d, "section": d.Sections[0], "sections": d.Sections, "entry": d.Sections[0].Entries[0],
-		"decision": decision, "decisions": reviewed.Decisions(), "note": reviewed, "note pointer": &reviewed,
+		"decision": decision, "review decisions": reviewed.Decisions(), "note": reviewed, "note pointer": &reviewed,
 		"line": reviewed.Lines()[0], "lines": reviewed.Lines(), "remarks": reviewed.Comments(), "version": review.Version{Lines: reviewed.Lines()},
 		"encounter": encounter, "details": encounter.Details, "identifiers": encounter.Patient, "consent": encounter.Consent,
 		"summary": store.Summary{Encounter: encounter}, "confirmed": store.Confirmed{planted, planted},
 		"conflict":           &store.ConflictError{Seen: reviewed, Now: reviewed, Yours: decision},
 		"encounter conflict": &store.EncounterConflict{Yours: encounter.Details, Now: encounter},
 		"holder":             struct{ D note.Draft }{d},
+		"head":               head, "head identifiers": head.Identifiers, "addenda": head.Addenda, "document": doc,
+		"decisions": doc.Decisions, "changes": doc.Changes,
 	} {
 		for _, verb := range []string{"%v", "%+v", "%#v", "%s", "%q", "%x"} {
 			if got := fmt.Sprintf(verb, v); strings.Contains(got, planted) || strings.Contains(got, fmt.Sprintf("%x", planted)) {

@@ -23,20 +23,29 @@ func JSON(w io.Writer, d note.Draft) error {
 	var b bytes.Buffer
 	o := objectWriter{b: &b}
 	o.value("format", Format)
-	writeList(&o, "findings", d.Findings(), func(f finding.Finding) any { return jsonFinding(d.Transcript, f) })
-	writeList(&o, "left_out", d.LeftOut, func(l finding.LeftOut) any { return jsonLeftOut(d.Transcript, l) })
-	writeList(&o, "unmentioned", d.Unmentioned(), func(m finding.Missing) any { return missingID(m) })
-	writeList(&o, "attention", d.Attention, func(a finding.Attention) any { return jsonAttention(d.Transcript, a) })
+	o.draft(d, d.Cautions)
+	return o.end(w, "draft")
+}
+
+func (o *objectWriter) draft(d note.Draft, cautions []string) {
+	writeList(o, "findings", d.Findings(), func(f finding.Finding) any { return jsonFinding(d.Transcript, f) })
+	writeList(o, "left_out", d.LeftOut, func(l finding.LeftOut) any { return jsonLeftOut(d.Transcript, l) })
+	writeList(o, "unmentioned", d.Unmentioned(), func(m finding.Missing) any { return missingID(m) })
+	writeList(o, "attention", d.Attention, func(a finding.Attention) any { return jsonAttention(d.Transcript, a) })
 	o.transcript(d.Transcript)
 	o.value("recording", jsonRecordingOf(d))
 	o.value("provenance", jsonProvenanceOf(d.Provenance))
-	writeList(&o, "cautions", d.Cautions, func(s string) any { return s })
+	writeList(o, "cautions", cautions, func(s string) any { return s })
+}
+
+// end closes the object and hands it over.
+func (o *objectWriter) end(w io.Writer, what string) error {
 	if o.err != nil {
-		return fmt.Errorf("write draft: %w", o.err)
+		return fmt.Errorf("write %s: %w", what, o.err)
 	}
-	b.WriteString("\n}\n")
-	if _, err := w.Write(b.Bytes()); err != nil {
-		return fmt.Errorf("write draft: %w", err)
+	o.b.WriteString("\n}\n")
+	if _, err := w.Write(o.b.Bytes()); err != nil {
+		return fmt.Errorf("write %s: %w", what, err)
 	}
 	return nil
 }

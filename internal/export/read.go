@@ -31,7 +31,7 @@ const adviceOwn = "give a file that `bedsaid draft --json` wrote, or a plain tex
 // words. Keys it does not know are ignored. Anything that would have to be
 // guessed is a FormatError.
 func ReadTranscript(r io.Reader) (note.Source, error) {
-	_, src, err := readDraft(r)
+	_, src, err := readDraft(r, Format)
 	return src, err
 }
 
@@ -51,28 +51,30 @@ type jsonDraft struct {
 	Cautions    json.RawMessage `json:"cautions"`
 }
 
-func readDraft(r io.Reader) (j jsonDraft, src note.Source, err error) {
+// readDraft reads the words and where they came from, in the draft's form or in
+// the note's, which has all keys of it.
+func readDraft(r io.Reader, format string) (j jsonDraft, src note.Source, err error) {
 	fail := func(problem, advice string) (jsonDraft, note.Source, error) {
 		return jsonDraft{}, note.Source{}, &FormatError{problem, advice}
 	}
-	dec := json.NewDecoder(r)
-	if err := dec.Decode(&j); err != nil {
-		return fail(describe(err), adviceOwn)
+	if err := decode(r, &j); err != nil {
+		return j, src, err
 	}
-	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
-		return fail("more than one JSON value in the file", adviceOwn)
-	}
+	family, _, _ := strings.Cut(format, "/")
 	switch {
 	case j.Format == nil:
 		return fail("no format named in the file", adviceOwn)
-	case *j.Format != Format && strings.HasPrefix(*j.Format, "bedsaid-draft/"):
-		return fail("the file is of another version of the format than "+Format, "draft the recording again with this program")
-	case *j.Format != Format:
-		return fail("the format is not "+Format, adviceOwn)
+	case *j.Format != format && strings.HasPrefix(*j.Format, family+"/"):
+		return fail("the file is of another version of the format than "+format, "draft the recording again with this program")
+	case *j.Format != format:
+		return fail("the format is not "+format, adviceOwn)
 	case j.Transcript == nil || j.Transcript.Words == nil:
 		return fail("no transcript in the file", adviceOwn)
 	}
 	t := transcript.Transcript{Words: make([]transcript.Word, len(j.Transcript.Words)), Timed: j.Recording != nil}
+	if format == NoteFormat && len(t.Words) > 0 && j.Transcript.Words[0].Start == nil {
+		t.Timed = false // a note that came by FHIR has words without times
+	}
 	for i, w := range j.Transcript.Words {
 		if w.Text == "" || strings.ContainsFunc(w.Text, unicode.IsSpace) {
 			return fail(fmt.Sprintf("word %d of the transcript is empty or holds a space", i), adviceOwn)
@@ -105,6 +107,18 @@ func readDraft(r io.Reader) (j jsonDraft, src note.Source, err error) {
 	}
 	src.Transcript = t
 	return j, src, nil
+}
+
+// decode reads the one value of a file; its errors hold none of the text.
+func decode(r io.Reader, into any) error {
+	dec := json.NewDecoder(r)
+	if err := dec.Decode(into); err != nil {
+		return &FormatError{describe(err), adviceOwn}
+	}
+	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
+		return &FormatError{"more than one JSON value in the file", adviceOwn}
+	}
+	return nil
 }
 
 func recordingOf(j jsonRecording) (*transcript.Recording, bool) {

@@ -19,7 +19,11 @@ import (
 // Anything that would have to be
 // guessed is a FormatError.
 func ReadDraft(r io.Reader, o note.Outline) (note.Draft, error) {
-	j, src, err := readDraft(r)
+	return readForm(r, Format, o)
+}
+
+func readForm(r io.Reader, format string, o note.Outline) (note.Draft, error) {
+	j, src, err := readDraft(r, format)
 	if err != nil {
 		return note.Draft{}, err
 	}

@@ -44,6 +44,6 @@ func numbered(name string) (noun string, n int, ok bool) {
 }
 
 func sayTheSame(a, b note.Entry) bool {
-	return statement(a) == statement(b) && a.Interpretation == b.Interpretation &&
+	return Statement(a) == Statement(b) && a.Interpretation == b.Interpretation &&
 		reflect.DeepEqual(a.Marks, b.Marks) && reflect.DeepEqual(a.Evidence, b.Evidence)
 }

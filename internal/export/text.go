@@ -198,17 +198,10 @@ func (t *texter) entry(e note.Entry, again bool) {
 		t.line(st, fmt.Sprintf("%-*s ", flagWidth, flag), name, "")
 		lead = strings.Repeat(" ", flagWidth+1+nameWidth)
 	}
-	t.line(st, lead, statement(e), t.when(e.Evidence))
+	t.line(st, lead, Statement(e), t.when(e.Evidence))
 	inner := strings.Repeat(" ", flagWidth+3)
 	for _, m := range e.Marks {
-		why := markWord(m.Kind)
-		if m.Why != "" {
-			why += ": " + m.Why
-		}
-		if len(m.Alternatives) > 0 {
-			why = strings.TrimRight(why, ".") + ". Or: " + strings.Join(m.Alternatives, "; ")
-		}
-		t.line(doubt, inner+"? ", why, "")
+		t.line(doubt, inner+"? ", MarkText(m), "")
 	}
 	if len(e.Marks) > 0 {
 		t.line(doubt, inner+"  ", "words: "+quoted(t.d.Transcript, e.Evidence), "")
@@ -277,15 +270,7 @@ func (t *texter) missing() {
 		if len(s.Missing) == 0 {
 			continue
 		}
-		names := make([]string, len(s.Missing))
-		for i, m := range s.Missing {
-			it := t.d.Item(m.ID)
-			names[i] = it.Name
-			if m.Side != finding.NoSide {
-				names[i] += " (" + sideWord(m.Side, it.Organ) + ")"
-			}
-		}
-		t.line(normal, "  "+s.Region.Title+": ", strings.Join(names, ", "), "")
+		t.line(normal, "  "+s.Region.Title+": ", strings.Join(missingNames(t.d, s), ", "), "")
 	}
 }
 
@@ -294,39 +279,57 @@ func (t *texter) leftOut() {
 		return
 	}
 	t.heading(bold, "HEARD AND LEFT OUT OF THE FINDINGS")
+	for _, g := range leftOutGroups(t.d) {
+		t.leftOutOf(g)
+	}
+}
+
+type leftOutGroup struct {
+	why   finding.Why // empty for reasons that nobody listed
+	title string
+	runIn bool
+	spans []transcript.Span
+}
+
+// leftOutGroups deals the talk that was left out to its reasons.
+func leftOutGroups(d note.Draft) []leftOutGroup {
+	var out []leftOutGroup
+	add := func(why finding.Why, title string, runIn bool, is func(finding.Why) bool) {
+		g := leftOutGroup{why: why, title: title, runIn: runIn}
+		for _, l := range d.LeftOut {
+			if !is(l.Why) || l.Span.Len() == 0 {
+				continue
+			}
+			if n := len(g.spans); n > 0 && g.spans[n-1].End == l.Span.Start {
+				g.spans[n-1].End = l.Span.End // one run of talk reads better than its pieces
+				continue
+			}
+			g.spans = append(g.spans, l.Span)
+		}
+		if len(g.spans) > 0 {
+			out = append(out, g)
+		}
+	}
 	known := map[finding.Why]bool{}
 	for _, r := range leftOutOrder {
 		known[r.why] = true
-		t.leftOutOf(r.title, r.runIn, func(w finding.Why) bool { return w == r.why })
+		add(r.why, r.title, r.runIn, func(w finding.Why) bool { return w == r.why })
 	}
-	t.leftOutOf("Other", false, func(w finding.Why) bool { return !known[w] })
+	add("", "Other", false, func(w finding.Why) bool { return !known[w] })
+	return out
 }
 
-func (t *texter) leftOutOf(title string, runIn bool, is func(finding.Why) bool) {
-	var spans []transcript.Span
-	for _, l := range t.d.LeftOut {
-		if !is(l.Why) || l.Span.Len() == 0 {
-			continue
-		}
-		if n := len(spans); n > 0 && spans[n-1].End == l.Span.Start {
-			spans[n-1].End = l.Span.End // one run of talk reads better than its pieces
-			continue
-		}
-		spans = append(spans, l.Span)
-	}
-	if len(spans) == 0 {
-		return
-	}
-	t.line(normal, "  ", title+":", "")
-	if runIn {
-		parts := make([]string, len(spans))
-		for i, s := range spans {
+func (t *texter) leftOutOf(g leftOutGroup) {
+	t.line(normal, "  ", g.title+":", "")
+	if g.runIn {
+		parts := make([]string, len(g.spans))
+		for i, s := range g.spans {
 			parts[i] = joinNonEmpty(" ", t.when([]transcript.Span{s}), quoted(t.d.Transcript, []transcript.Span{s}))
 		}
 		t.line(dim, "    ", strings.Join(parts, "; "), "")
 		return
 	}
-	for _, s := range spans {
+	for _, s := range g.spans {
 		lead := "    "
 		if start, _, ok := t.d.Transcript.Times(s); ok {
 			lead = fmt.Sprintf("  %7s  ", clockTime(start))
@@ -340,17 +343,8 @@ func (t *texter) end() {
 	for _, c := range t.d.Cautions {
 		t.line(normal, "  ", c, "")
 	}
-	p := t.d.Provenance
-	var by []string
-	by = append(by, p.Program)
-	if p.Engine != "" {
-		by = append(by, joinNonEmpty(" ", p.Engine, p.Model)+shortSum(p.ModelSHA256))
-	}
-	for _, k := range p.Packs {
-		by = append(by, joinNonEmpty(" ", k.Name, k.Version)+shortSum(k.SHA256))
-	}
 	t.blank()
-	t.line(dim, "Made by: ", strings.Join(by, "; "), "")
+	t.line(dim, "Made by: ", MadeBy(t.d.Provenance), "")
 }
 
 // shortSum is the head of a checksum: enough to tell two files apart by eye.

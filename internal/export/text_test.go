@@ -119,7 +119,7 @@ func TestTextWithoutFindingsTellsGaps(t *testing.T) {
 func TestTextNotation(t *testing.T) {
 	entry := func(f finding.Finding, it note.Item) string {
 		f.Status = finding.Assessed
-		return statement(note.Entry{Finding: f, Item: it})
+		return Statement(note.Entry{Finding: f, Item: it})
 	}
 	eye := note.Item{Organ: "eye", Paired: true}
 	for _, c := range []struct {

@@ -33,7 +33,7 @@ func TestValuesOfAllKinds(t *testing.T) {
 		if back, err := ReadFinding(data, len(tr.Words)); err != nil || !reflect.DeepEqual(back, f) {
 			t.Errorf("%s is read back as %s %s: %v", data, back.Value, back.Unit, err)
 		}
-		if got := statement(note.Entry{Finding: f}); got != c.shown {
+		if got := Statement(note.Entry{Finding: f}); got != c.shown {
 			t.Errorf("shown as %q, want %q", got, c.shown)
 		}
 	}

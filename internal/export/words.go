@@ -1,12 +1,14 @@
 package export
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 
 	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
+	"bedsaid/lexicon"
 )
 
 // Wording for a person. Sides and units are spelled out: one- and two-letter
@@ -22,7 +24,9 @@ var unitWords = map[string]string{
 	"[in_i]": "inches", "[lb_av]": "pounds", "%": "percent", "h": "hours", "s": "seconds", "min": "minutes",
 }
 
-func unitWord(code string) string {
+// UnitWord spells a UCUM code ("degrees"); it is empty for a unit that is not
+// said beside its number.
+func UnitWord(code string) string {
 	if w, ok := unitWords[code]; ok {
 		return w
 	}
@@ -46,64 +50,60 @@ func sideWord(s finding.Side, organ string) string {
 	return s.String() + " " + organ
 }
 
-// statement is the finding's own line: "left eye 4 mm, at the lid, reported by
-// the patient".
-func statement(e note.Entry) string {
-	// A side beside a midline item is a direction: "deviated to the left".
-	side, direction := sideWord(e.Side, e.Item.Organ), ""
-	if !e.Item.Paired && e.Zone == "" && e.Side != finding.NoSide {
-		side, direction = "", "to the "+e.Side.String()
-	}
-	where := joinNonEmpty(" ", side, plain(e.Zone))
-	if side != "" && e.Zone != "" {
-		where = side + ", " + plain(e.Zone)
-	}
-	if e.Status == finding.NotAssessed {
-		what := "not assessed, no reason said"
-		if e.Reason != "" {
-			what = `not assessed: "` + strings.TrimRight(e.Reason, " ,.;:") + `"`
-		}
-		return joinNonEmpty(": ", where, joinNonEmpty(", ", append([]string{what}, qualifiers(e.Qualifiers)...)...))
-	}
-	parts := []string{joinNonEmpty(" ", amount(e), direction)}
-	parts = append(parts, qualifiers(e.Qualifiers)...)
+// Statement is what is said of the finding, without its name: "left eye: 4 mm,
+// reported by the patient". The wording is the packs'.
+func Statement(e note.Entry) string {
+	p := lexicon.Parts{Where: whereOf(e)}
+	details := qualifiers(e.Qualifiers)
 	if e.Source == finding.Reported {
-		by := e.Qualifiers["reporter"]
-		if by == "" {
-			by = "the patient"
-		}
-		parts = append(parts, "reported by "+plain(by))
+		details = append(details, "reported by "+plain(cmp.Or(e.Qualifiers["reporter"], "the patient")))
 	}
-	return joinNonEmpty(": ", where, strings.Join(parts, ", "))
+	p.Details = strings.Join(details, ", ")
+	if e.Status == finding.NotAssessed {
+		p.Skipped, p.Reason = true, strings.TrimRight(e.Reason, " ,.;:")
+		return e.Item.Skipped.Say(p)
+	}
+	p.Value, p.High = ValueText(e), e.High.String()
+	n, isNumber := e.Value.Number()
+	_, _, isPair := e.Value.Pair()
+	switch {
+	case e.Value.IsZero():
+		p.Value = "no value"
+	case isPair:
+		p.Unit = UnitWord(e.Unit)
+	case isNumber && e.Item.Clock && n == 0:
+		p.Value = "absent"
+	case isNumber && e.Item.Clock:
+		p.Unit = "o'clock"
+	case isNumber:
+		p.Unit, p.Sign, p.Of = UnitWord(e.Unit), e.Qualifiers["sign"], e.Qualifiers["of"]
+	}
+	return e.Item.Assessed.Say(p)
 }
 
-// amount is the value with what belongs to it: unit, range, sign, top of scale.
-func amount(e note.Entry) string {
-	n, isNumber := e.Value.Number()
-	if e.Value.IsZero() {
-		return "no value"
+// ValueText is the value alone, in words, with its direction.
+func ValueText(e note.Entry) string {
+	v := plain(e.Value.String())
+	if isDirection(e) {
+		v += " to the " + e.Side.String()
 	}
-	if _, _, ok := e.Value.Pair(); ok {
-		return joinNonEmpty(" ", e.Value.String(), unitWord(e.Unit))
+	return v
+}
+
+// isDirection reports a side beside the state of a midline item, where it says
+// which way: "deviated to the left". Beside anything else it says where.
+func isDirection(e note.Entry) bool {
+	word, isWord := e.Value.Word()
+	return !e.Item.Paired && e.Zone == "" && e.Side != finding.NoSide && e.Status == finding.Assessed &&
+		isWord && word != "present" && word != "absent"
+}
+
+// whereOf is side and zone in words.
+func whereOf(e note.Entry) string {
+	if isDirection(e) {
+		return ""
 	}
-	if !isNumber {
-		return plain(e.Value.String())
-	}
-	if e.Item.Clock {
-		if n == 0 {
-			return "absent"
-		}
-		return e.Value.String() + " o'clock"
-	}
-	v := e.Value.String()
-	if !e.High.IsZero() {
-		v += " to " + e.High.String()
-	}
-	v += e.Qualifiers["sign"]
-	if of := e.Qualifiers["of"]; of != "" {
-		v += " of " + of
-	}
-	return joinNonEmpty(" ", v, unitWord(e.Unit))
+	return joinNonEmpty(", ", sideWord(e.Side, e.Item.Organ), plain(e.Zone))
 }
 
 // Qualifiers in the order in which a colleague would say them. sign, of and

@@ -15,3 +15,13 @@ func Cautions() []string {
 		"Consent to recording, how long the recording and this draft are kept, and who may see them follow the law and your local policy, which come first.",
 	}
 }
+
+// Cautions are those that belong beside the note as far as it has come: what is
+// signed is no draft any more, and says how it came about.
+func (h Head) Cautions() []string {
+	out := Cautions()
+	if h.Watermark() == "" {
+		out[0] = "This note was drafted by a program from what was said, and read line by line and signed by the nurse named above."
+	}
+	return out
+}

@@ -26,6 +26,12 @@ type Item struct {
 	Paired bool
 	// Clock says that the number is an hour on the clock face.
 	Clock bool
+	// Site is the usual name of the place it belongs to ("pupil"), in the
+	// singular; empty where no pack says it.
+	Site string
+	// Assessed and Skipped word the finding where it was assessed and where it
+	// was not.
+	Assessed, Skipped lexicon.Wording
 }
 
 // Outline is the order in which a note lists regions and findings.
@@ -59,7 +65,8 @@ func OutlineOf(lex *lexicon.Lexicon) Outline {
 	for _, f := range lex.Findings() {
 		it := Item{
 			ID: f.ID, Region: f.Region, Name: cmp.Or(f.Name, f.Meaning, f.ID),
-			Paired: f.Sides == lexicon.Paired, Clock: f.Kind == lexicon.Clock,
+			Paired: f.Sides == lexicon.Paired, Clock: f.Kind == lexicon.Clock, Site: site(f),
+			Assessed: lex.Wording(f.Kind.String()), Skipped: lex.Wording(lexicon.NotAssessed),
 		}
 		if it.Paired {
 			it.Organ = organs[f.Region]
@@ -67,6 +74,13 @@ func OutlineOf(lex *lexicon.Lexicon) Outline {
 		items = append(items, it)
 	}
 	return NewOutline(regions, items)
+}
+
+func site(f *lexicon.Finding) string {
+	if len(f.At) == 0 {
+		return ""
+	}
+	return f.At[0].Term
 }
 
 func (o Outline) item(id string) Item {

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"context"
+	"errors"
+
+	"github.com/spf13/cobra"
+
+	"bedsaid/internal/note"
+	"bedsaid/internal/review"
+	"bedsaid/internal/store"
+)
+
+func (m *Main) recordExportCommand() *cobra.Command {
+	var f recordFlags
+	var form formFlags
+	var since string
+	c := &cobra.Command{
+		Use: "export NOTE", Short: "Write a note of the record for a chart, for print, for hand-off",
+		Long: `Export writes a note with who examined, who signed, its addenda and its seal, in
+the forms of bedsaid export. A signed note goes out as it was signed last; one
+that nobody signed says that it is preliminary. It asks for your passphrase and
+for both identifiers as they stand on the patient's wristband, and the record
+keeps in its log that the note went out.`,
+		Example: `  bedsaid record export n0123456789abcdef --to pdf --out notes/
+  bedsaid record export n0123456789abcdef --to handoff --since nfedcba9876543210`,
+		Args: exactly(1, "the id of a note"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			to, err := m.exportForm(form, 1)
+			if err != nil {
+				return err
+			}
+			return m.withRecord(cmd.Context(), f, func(x *store.Session, ask *asker) error {
+				return m.recordExport(cmd.Context(), x, ask, args[0], since, to, form)
+			})
+		},
+	}
+	m.recordFlags(c, &f)
+	m.formFlags(c, &form)
+	c.Flags().StringVar(&since, "since", "", "earlier `NOTE` of the same patient: say what changed")
+	return c
+}
+
+func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, id, since string, to form, f formFlags) error {
+	lex, err := m.lexicon(f.lexicon)
+	if err != nil {
+		return err
+	}
+	info, err := x.NoteInfo(ctx, id)
+	if err != nil {
+		return err
+	}
+	e, err := x.Encounter(ctx, info.Encounter)
+	if err != nil {
+		return err
+	}
+	var confirmed store.Confirmed
+	for i, p := range e.Patient {
+		if confirmed[i], err = ask.line(p.Kind + " on the wristband"); err != nil {
+			return err
+		}
+	}
+	where := "standard output"
+	if f.out != "" {
+		where = "a file"
+	}
+	n, seal, err := x.Export(ctx, id, to.name+" to "+where, confirmed)
+	if err != nil {
+		return err
+	}
+	outline := note.OutlineOf(lex)
+	doc := n.Document(headOfEncounter(id, e, seal), outline)
+	if since != "" {
+		earlier, err := earlierNote(ctx, x, since, e)
+		if err != nil {
+			return err
+		}
+		doc.Changes = note.Compare(earlier.Document(note.Head{}, outline).Draft, doc.Draft)
+	}
+	return m.writeDocuments(to, f, []note.Document{doc}, []string{id}, lex)
+}
+
+// earlierNote reads a note of the same patient, and refuses one of another.
+func earlierNote(ctx context.Context, x *store.Session, id string, of store.Encounter) (review.Note, error) {
+	info, err := x.NoteInfo(ctx, id)
+	if err != nil {
+		return review.Note{}, err
+	}
+	e, err := x.Encounter(ctx, info.Encounter)
+	if err != nil {
+		return review.Note{}, err
+	}
+	if e.Patient != of.Patient {
+		return review.Note{}, failed(exitRecord, errors.New("the earlier note has other identifiers of the patient")).hint("compare notes of one patient alone")
+	}
+	return x.Note(ctx, id)
+}
+
+func headOfEncounter(id string, e store.Encounter, seal store.Seal) note.Head {
+	return note.Head{
+		ID: id, Identifiers: note.Identifiers(note.Identifier(e.Patient[0]), note.Identifier(e.Patient[1])),
+		ExaminedAt: e.ExaminedAt, EnteredAt: e.EnteredAt, Seal: seal.String(),
+	}
+}
