@@ -67,7 +67,7 @@ var rules = []rule{
 // numbers that were spoken with their trailing zero as a precision ("5.0"): the
 // Joint Commission's footnote lets those stand, except in a dose.
 func Check(text string, said ...string) []Issue {
-	text = blank(bloodPressure, blank(quotes, text))
+	text = blank(fractions, blank(quotes, text))
 	var out []Issue
 	for _, r := range rules {
 		for _, at := range r.pattern.FindAllStringIndex(text, -1) {
@@ -87,8 +87,9 @@ func Check(text string, said ...string) []Issue {
 
 var (
 	quotes = regexp.MustCompile(`"[^"\n]*"`)
-	// A blood pressure keeps its slash (common practice, no source).
-	bloodPressure = regexp.MustCompile(`\b\d{2,3}/\d{2,3} mm Hg\b`)
+	// A blood pressure and a visual acuity keep their slash (common practice, no
+	// source).
+	fractions = regexp.MustCompile(`\b\d{2,3}/\d{2,3} mm Hg\b|\bacuity[a-z ,]*: \d+/\d+(?:\.\d+)?`)
 )
 
 // blank keeps the length, so that offsets stay true.
