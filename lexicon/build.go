@@ -284,13 +284,13 @@ func (b *builder) words(f *Finding, d wordsDef) {
 	l := b.lex
 	for i, t := range either(d.Names) {
 		b.term(t, Sense{Kind: NameSense, Finding: f})
-		if i < 3 {
+		if i < 1 || i < 3 && f.Asked != IfIndicated { // a prompt has room for little
 			l.vocab = append(l.vocab, vocabTerm{f.Region, t})
 		}
 	}
 	for i, t := range d.Nouns {
 		b.term(t, Sense{Kind: NounSense, Finding: f})
-		if i < 2 {
+		if i < 2 && (f.Asked != IfIndicated || len(either(d.Names)) == 0) {
 			l.vocab = append(l.vocab, vocabTerm{f.Region, t})
 		}
 	}

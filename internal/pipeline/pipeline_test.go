@@ -218,7 +218,7 @@ func TestVocabularyFollowsTheExamination(t *testing.T) {
 	vocab := Vocabulary(lex)
 	all := vocab(nil)
 	for said, term := range map[string]string{
-		"Now the eyes, sclerae are white and the pupils": "conjunctiva",
+		"Now the eyes, sclerae are white and the pupils": "nystagmus",
 		"moving to the ears, the left tragus and drum":   "cerumen",
 		"the neck, trachea and carotids and thyroid":     "thyroid",
 	} {
