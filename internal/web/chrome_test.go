@@ -346,10 +346,16 @@ func TestSecondWindowIsTold(t *testing.T) {
 	if !strings.Contains(two.text("document.querySelector('#item-f1').innerText"), "accepted") {
 		t.Error("the second window does not show what was decided")
 	}
+	// What was decided on another line is shown as well.
+	c.keys("j", "a")
+	c.until("document.querySelector('#bar').dataset.after === '2'")
+	other := c.text("Array.from(document.querySelectorAll('.item.settled')).map(el => el.id).find(id => id !== 'item-f1')")
 	two.keys("x")
-	two.until("document.querySelector('#bar').dataset.after === '2'")
-	two.keys("z")
+	two.until("document.querySelector('#bar').dataset.after === '2' && document.getElementById('" + other + "').classList.contains('settled')")
+	two.keys("x")
 	two.until("document.querySelector('#bar').dataset.after === '3'")
+	two.keys("z")
+	two.until("document.querySelector('#bar').dataset.after === '4'")
 	two.until("document.querySelector('#item-f1').innerText.includes('accepted')")
 }
 

@@ -256,7 +256,8 @@ var saidWords = map[review.Kind]string{
 func saidOf(d review.Decision) string { return saidWords[d.Kind] }
 
 // again shows an item with what was typed and what stands in the way.
-func (s *Server) again(w http.ResponseWriter, r *http.Request, p *person, code int, t sheet, it *item, with *desk) {
+// changed are other items that stand otherwise than the window shows them.
+func (s *Server) again(w http.ResponseWriter, r *http.Request, p *person, code int, t sheet, it *item, with *desk, changed ...string) {
 	open := &desk{Note: t.info.ID, After: t.n.Len(), Decides: t.decides(), Kind: "add"}
 	view := "add"
 	at := ""
@@ -272,7 +273,12 @@ func (s *Server) again(w http.ResponseWriter, r *http.Request, p *person, code i
 		s.reviewPage(w, r, p, code, t, at, "", open)
 		return
 	}
-	parts := []part{{"bar", t.bar("", at)}}
+	parts := []part{{"bar", t.bar("", at)}, {"rail", rail{t.regions}}}
+	for _, id := range changed {
+		if other, reg := t.find(id); other != nil && id != at {
+			parts = append(parts, part{"item", *other}, part{"foot", *reg})
+		}
+	}
 	if it != nil {
 		it.Desk = open
 		parts = append(parts, part{view, *it})
@@ -288,12 +294,14 @@ func (s *Server) refused(w http.ResponseWriter, r *http.Request, p *person, t sh
 	pr := problemOf(err)
 	with := &desk{Problem: &pr}
 	var c *store.ConflictError
+	var changed []string
 	if errors.As(err, &c) {
+		changed = difference(s.lay(t.info, c.Seen, t.person), t)
 		pr = problem{"The note was changed in another window. Nothing of yours was written.", "Look at what was changed, then decide again."}
 		with.Conflict = changesBetween(c.Seen, c.Now)
 	}
 	with.Typed, with.Kind = r.PostFormValue("typed"), r.PostFormValue("kind")
-	s.again(w, r, p, statusOf(err), t, it, with)
+	s.again(w, r, p, statusOf(err), t, it, with, changed...)
 }
 
 // changesBetween says what was decided after a note was seen.

@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -387,6 +388,35 @@ func TestLocksItself(t *testing.T) {
 	b.post(http.StatusOK, "/lock", url.Values{})
 	if page := b.get(note); strings.Contains(page, "trachea") {
 		t.Error("locked by hand, and shows a note")
+	}
+}
+
+// The bedside view holds the page open without a touch, and not for ever.
+func TestBedsideHoldsThePageOpenForAnHour(t *testing.T) {
+	var ahead atomic.Int64
+	b := serve(t, func(o *Options) {
+		o.LockAfter = 1500 * time.Millisecond
+		o.Now = func() time.Time { return time.Now().Add(time.Duration(ahead.Load())) }
+	})
+	b.signIn()
+	ping := func() int {
+		code, _, _ := b.do(http.MethodPost, "/alive?bedside=1", url.Values{}, func(r *http.Request) { r.Header.Set(partHeader, partByItself) })
+		return code
+	}
+	for range 8 {
+		time.Sleep(400 * time.Millisecond)
+		if code := ping(); code != http.StatusNoContent {
+			t.Fatalf("the bedside view was locked: %d", code)
+		}
+	}
+	ahead.Store(int64(bedsideHold + time.Minute))
+	code := 0
+	for range 10 {
+		time.Sleep(400 * time.Millisecond)
+		code = ping()
+	}
+	if code != http.StatusUnauthorized {
+		t.Errorf("after more than an hour without a touch: %d, want it locked", code)
 	}
 }
 

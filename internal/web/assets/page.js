@@ -230,7 +230,7 @@ if (lockAfter) {
 		if (document.querySelector("[data-bedside]")) {
 			// Gloved hands touch nothing: words are hidden in place of a lock.
 			if (idle > lockAfter && !location.search.includes("hide")) location.replace(location.pathname + "?hide=1");
-			else if (performance.now() - told > lockAfter / 3) { told = performance.now(); fetch("/alive?bedside=1", { method: "POST" }).then((r) => { if (r.redirected) location.reload(); }); }
+			else if (performance.now() - told > lockAfter / 3) { told = performance.now(); fetch("/alive?bedside=1", { method: "POST", headers: byItself }).then((r) => { if (r.status === 401) location.reload(); }); }
 			return;
 		}
 		if (idle > lockAfter + 1000) location.reload();
