@@ -177,7 +177,14 @@ func (b *bench) spoken() string {
 		tr.Words[i].Start, tr.Words[i].End, tr.Words[i].P = float64(i)*step, float64(i+1)*step, 0.9
 	}
 	tr.Recording = &transcript.Recording{Seconds: clip.Seconds(), VoicedSeconds: clip.Seconds() - 1, Untranscribed: []transcript.Interval{{Start: 61.2, End: 63.4}}}
-	d := note.Compose(note.Source{Name: "exam.wav", Transcript: tr, Provenance: note.Provenance{Program: "bedsaid test", DraftedAt: time.Date(2031, 2, 3, 3, 20, 0, 0, time.UTC)}}, extract.New(b.s.opt.Lexicon).Extract(tr, extract.Options{}), note.OutlineOf(b.s.opt.Lexicon))
+	set := extract.New(b.s.opt.Lexicon).Extract(tr, extract.Options{})
+	i := slices.IndexFunc(set.Findings, func(f finding.Finding) bool { return f.ID == "eye.conjunctiva" })
+	if i < 0 {
+		b.t.Fatal("the demo has no conjunctiva any more")
+	}
+	set.Findings[i].Marks = []finding.Mark{{Kind: finding.Respelled, Why: "heard as another word, read as conjunctiva", Alternatives: []string{"pale", "red"}}}
+	d := note.Compose(note.Source{Name: "exam.wav", Transcript: tr, Provenance: note.Provenance{Program: "bedsaid test", DraftedAt: time.Date(2031, 2, 3, 3, 20, 0, 0, time.UTC)}},
+		set, note.OutlineOf(b.s.opt.Lexicon))
 	return b.keep(d, clip)
 }
 
