@@ -547,3 +547,49 @@ func TestLargeNote(t *testing.T) {
 		t.Errorf("script and style weigh %d bytes", weight)
 	}
 }
+
+// A recording that is chosen on the page is kept as it was heard, also where no
+// draft can be made of it, and can be drafted later.
+func TestSoundIsKeptWhateverHappens(t *testing.T) {
+	b := serve(t, nil) // its engine fails
+	c := chromium(t, b)
+	c.enter()
+	b.signIn()
+	e := b.begin("from", "the patient", "how", "said aloud")
+	file, err := filepath.Abs(filepath.Join("..", "..", "cmd", "bedsaid", "selftest.wav"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	clip, err := audio.Open(t.Context(), file, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	send := func(first string) {
+		c.open(e)
+		c.do(chromedp.SendKeys("input[name=first]", first), chromedp.SendKeys("input[name=second]", "1900-02-30"), chromedp.SetUploadFiles("input[type=file]", []string{file}))
+		c.tabTo("[data-drop] button")
+		c.keys(kb.Enter)
+	}
+	send("somebody else")
+	c.until("document.body.innerText.includes('not those of this encounter')")
+	send("QX-4471")
+	c.until("document.body.innerText.includes('The sound is kept')")
+	c.until("document.querySelector('form[action$=\"/again\"]')")
+	b.s.mu.Lock()
+	var p *person
+	for _, one := range b.s.people {
+		p = one
+	}
+	b.s.mu.Unlock()
+	rs, err := p.x.Recordings(t.Context(), strings.TrimPrefix(e, "/encounters/"))
+	if err != nil || len(rs) != 1 {
+		t.Fatalf("%d recordings: %v", len(rs), err)
+	}
+	pcm, err := p.x.Sound(t.Context(), rs[0].ID, 0, rs[0].Samples)
+	if err != nil || !slices.Equal(pcm, clip.PCM(0, clip.Len())) {
+		t.Errorf("the sound that is kept is not what was sent: %v", err)
+	}
+	c.tabTo("form[action$='/again'] button")
+	c.keys(kb.Enter)
+	c.until("document.querySelectorAll('.trouble').length === 1")
+}

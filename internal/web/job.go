@@ -18,7 +18,6 @@ type job struct {
 	nr            int
 	stage         pipeline.Stage
 	share         float64
-	note          string
 	problem       *problem
 	done          bool
 }
@@ -32,14 +31,20 @@ type jobView struct {
 // draft makes a draft in the background and keeps it.
 func (s *Server) draft(p *person, encounter, recording string, in pipeline.Input) {
 	s.mu.Lock()
-	j := &job{id: "job" + fmt.Sprint(len(s.jobs)+1), nr: len(s.jobs), encounter: encounter, stage: "waiting for its turn"}
+	for id, old := range s.jobs { // what failed before is told of no more
+		if old.encounter == encounter && old.done {
+			delete(s.jobs, id)
+		}
+	}
+	s.lastJob++
+	j := &job{id: fmt.Sprintf("job%d", s.lastJob), nr: s.lastJob, encounter: encounter, stage: "waiting for its turn"}
 	s.jobs[j.id] = j
 	s.mu.Unlock()
 	go func() {
-		id, err := s.makeDraft(p, j, encounter, recording, in)
+		err := s.makeDraft(p, j, encounter, recording, in)
 		s.mu.Lock()
 		defer s.mu.Unlock()
-		j.done, j.note = true, id
+		j.done = true
 		if err != nil {
 			pr := problemOf(err)
 			if recording != "" {
@@ -51,7 +56,7 @@ func (s *Server) draft(p *person, encounter, recording string, in pipeline.Input
 	}()
 }
 
-func (s *Server) makeDraft(p *person, j *job, encounter, recording string, in pipeline.Input) (string, error) {
+func (s *Server) makeDraft(p *person, j *job, encounter, recording string, in pipeline.Input) error {
 	if in.Sound != nil { // words need no turn: they take no time
 		s.hearing <- struct{}{}
 		defer func() { <-s.hearing }()
@@ -65,10 +70,10 @@ func (s *Server) makeDraft(p *person, j *job, encounter, recording string, in pi
 	ctx := context.Background() // what was begun is finished, whatever the browser does
 	n, err := d.Draft(ctx, in)
 	if err != nil {
-		return "", err
+		return err
 	}
-	info, err := p.x.SaveDraft(ctx, encounter, recording, n)
-	return info.ID, err
+	_, err = p.x.SaveDraft(ctx, encounter, recording, n)
+	return err
 }
 
 func (s *Server) drafter() *pipeline.Drafter {

@@ -68,6 +68,7 @@ type Server struct {
 	people  map[string]*person
 	record  *store.Store // open while somebody is signed in or a draft is made
 	jobs    map[string]*job
+	lastJob int
 
 	signingIn sync.Mutex    // one passphrase at a time: each try takes 64 MiB
 	hearing   chan struct{} // one recording is heard at a time
