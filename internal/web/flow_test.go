@@ -120,10 +120,10 @@ func TestFromWordsToSignature(t *testing.T) {
 	page = b.post(http.StatusOK, note+"/sign", url.Values{"after": {count(page)}, "kind": {"amend"}, "why": {"the pupil was 4"}})
 	line := find(t, page, `<li id="item-(f\d+)"[^>]*>\s*<a[^>]*>\s*<span class="name">pupil size</span>\s*<span class="says">left eye`)
 	form := url.Values{"after": {after(t, page)}, "line": {line}, "kind": {"change"}, "typed": {"left pupil four millimeters"}}
-	has(t, b.post(http.StatusUnprocessableEntity, note+"/decide", with(form, "pick", "0")), "A reason is needed")
+	has(t, b.post(http.StatusUnprocessableEntity, note+"/decide", with(form, "pick", "0", "understood", form.Get("typed"))), "A reason is needed")
 	form.Set("why", "measured again")
 	has(t, b.post(http.StatusOK, note+"/decide", form), "Understood as", "4 mm")
-	b.post(http.StatusOK, note+"/decide", with(form, "pick", "0"))
+	b.post(http.StatusOK, note+"/decide", with(form, "pick", "0", "understood", form.Get("typed")))
 	page = b.get(note + "/sign")
 	page = b.post(http.StatusOK, note+"/sign", with(wristband, "after", count(page), "kind", "sign", "passphrase", passphrase))
 	has(t, page, "Version 1", "Amended: the pupil was 4", "left eye: 4 mm", "left eye: 5 mm")
@@ -195,7 +195,13 @@ func TestAddByAPlainSentence(t *testing.T) {
 	if strings.Contains(page, "added by you") {
 		t.Error("it was added before it was confirmed")
 	}
-	page = b.post(http.StatusOK, note+"/decide", with(form, "pick", "0"))
+	// What was typed anew after something was shown is shown again first.
+	page = b.post(http.StatusOK, note+"/decide", with(form, "pick", "0", "understood", "left eardrum is pearly gray"))
+	has(t, page, "Understood as")
+	if strings.Contains(page, "added by you") {
+		t.Error("something was added that was not shown")
+	}
+	page = b.post(http.StatusOK, note+"/decide", with(form, "pick", "0", "understood", form.Get("typed")))
 	has(t, page, "added by you", "right ear: pearly gray")
 	has(t, b.post(http.StatusUnprocessableEntity, note+"/decide", with(form, "after", after(t, page), "typed", "hello there")), "No finding was understood")
 	has(t, b.get(note+"/bedside"), "colour of the eardrum, right ear: pearly gray")

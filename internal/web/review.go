@@ -372,7 +372,8 @@ func (s *Server) typed(r *http.Request, d review.Decision) (review.Decision, *de
 		return d, nil, notUnderstood{}
 	}
 	pick, err := strconv.Atoi(r.PostFormValue("pick"))
-	if err != nil || pick < 0 || pick >= len(entries) {
+	changed := r.PostFormValue("understood") != text // since it was shown: the Enter key picks the first
+	if err != nil || changed || pick < 0 || pick >= len(entries) {
 		return d, &desk{Typed: text, Kind: d.Kind.String(), Proposals: propose(entries)}, nil
 	}
 	f := entries[pick].Finding
