@@ -262,6 +262,7 @@ func TestKeyboardAlone(t *testing.T) {
 	c.tabTo("[data-open='" + row + "']")
 	c.keys(kb.Enter)
 	c.until(fmt.Sprintf("openId() === %q", row))
+	c.until("ready()")
 	c.keys("e", "measured again", kb.Tab, "left pupil four millimeters", kb.Enter)
 	c.until("document.activeElement.matches('.proposals button')")
 	c.keys(kb.Enter)
@@ -299,6 +300,7 @@ func (c *browser) reviewByKeys() {
 			c.tabTo(".item.at button.main")
 			c.keys(kb.Enter)
 		} else {
+			c.until("ready()")
 			c.keys("a")
 		}
 		c.until("document.querySelector('#bar').dataset.after !== " + fmt.Sprintf("%q", after))
@@ -366,19 +368,25 @@ func TestSecondWindowIsTold(t *testing.T) {
 	c.open(path + "?at=f1")
 	two := c.window()
 	two.open(path + "?at=f1")
-	c.keys("a")
+	c.until("ready()")
+	c.keys("a", "a", "a") // a hand that trembles decides one line
 	c.until("document.querySelector('#bar').dataset.after === '1'")
+	two.until("ready()")
 	two.keys("x")
 	two.until("document.body.innerText.includes('changed in another window')")
 	if !strings.Contains(two.text("document.querySelector('#item-f1').innerText"), "accepted") {
 		t.Error("the second window does not show what was decided")
 	}
 	// What was decided on another line is shown as well.
-	c.keys("j", "a")
+	c.keys("j")
+	c.until("ready()")
+	c.keys("a")
 	c.until("document.querySelector('#bar').dataset.after === '2'")
 	other := c.text("Array.from(document.querySelectorAll('.item.settled')).map(el => el.id).find(id => id !== 'item-f1')")
+	two.until("ready()")
 	two.keys("x")
 	two.until("document.querySelector('#bar').dataset.after === '2' && document.getElementById('" + other + "').classList.contains('settled')")
+	two.until("ready()")
 	two.keys("x")
 	two.until("document.querySelector('#bar').dataset.after === '3'")
 	two.keys("z")
@@ -550,6 +558,7 @@ func TestLargeNote(t *testing.T) {
 	var total float64
 	for i := range 10 {
 		after := c.text("document.querySelector('#bar').dataset.after")
+		c.until("ready()")
 		c.do(chromedp.Evaluate(`window.took = 0; { const start = performance.now(), was = document.querySelector('#bar').dataset.after;
 			new MutationObserver((_, o) => { if (document.querySelector('#bar').dataset.after !== was) { o.disconnect(); requestAnimationFrame(() => setTimeout(() => { window.took = performance.now() - start; })); } }).observe(document.body, {childList: true, subtree: true});
 			document.querySelector('.item.at .row').dispatchEvent(new KeyboardEvent('keydown', {key: 'a', bubbles: true})); }`, nil))

@@ -35,7 +35,13 @@ async function answer(res, focus) {
 	if (focus) focusOpen();
 }
 
+// A key that was meant for the line before must not decide the next one: a line
+// takes no decision by key in its first moments.
+let opened = 0;
+const ready = () => performance.now() - opened > 500;
+
 function focusOpen() {
+	opened = performance.now();
 	const choice = document.querySelector(".proposals button");
 	const line = document.querySelector(".item.at .row");
 	const el = choice || line;
@@ -151,7 +157,7 @@ document.addEventListener("keydown", (e) => {
 		const all = Array.from(document.querySelectorAll(".item"));
 		const next = all[all.indexOf(at) + (key === "arrowdown" ? 1 : -1)];
 		if (next) { e.preventDefault(); open(next.dataset.item); }
-	} else if (button && !e.repeat) { e.preventDefault(); button.click(); }
+	} else if (button && !e.repeat && ready()) { e.preventDefault(); button.click(); }
 });
 
 // A region is accepted only after each of its lines was on the screen for a
