@@ -124,7 +124,7 @@ func (c *browser) text(expression string) string {
 func (c *browser) until(expression string) {
 	c.t.Helper()
 	var ok bool
-	for range 400 {
+	for range 1600 { // a machine that does other work is slow
 		if err := chromedp.Run(c.Context, chromedp.Evaluate("Boolean("+expression+")", &ok)); err == nil && ok {
 			return
 		}

@@ -152,7 +152,7 @@ func (b *bench) draft(words string) string {
 	b.t.Helper()
 	e := b.begin()
 	b.post(http.StatusOK, e+"/words", url.Values{"text": {words}})
-	for range 400 {
+	for range 1600 {
 		if m := regexp.MustCompile(`href="(/notes/n[0-9a-z]+)"`).FindStringSubmatch(b.get(e)); m != nil {
 			return m[1]
 		}
@@ -357,17 +357,17 @@ func TestWrongPassphraseLetsNobodyIn(t *testing.T) {
 
 // The page locks itself, and what a page asks by itself does not hold it open.
 func TestLocksItself(t *testing.T) {
-	b := serve(t, func(o *Options) { o.LockAfter = 1200 * time.Millisecond })
+	b := serve(t, func(o *Options) { o.LockAfter = 3 * time.Second })
 	b.signIn()
 	note := b.draft("Trachea midline.")
-	for range 6 { // a hand holds it open
-		time.Sleep(400 * time.Millisecond)
+	for range 10 { // a hand holds it open
+		time.Sleep(500 * time.Millisecond)
 		b.post(http.StatusNoContent, "/alive", url.Values{})
 	}
 	has(t, b.get(note), "trachea")
 	locked := false
 	for range 12 {
-		time.Sleep(400 * time.Millisecond)
+		time.Sleep(500 * time.Millisecond)
 		code, _, _ := b.do(http.MethodGet, note+"/bedside", nil, func(r *http.Request) { r.Header.Set(partHeader, partByItself) })
 		locked = locked || code == http.StatusUnauthorized
 	}
@@ -395,7 +395,7 @@ func TestLocksItself(t *testing.T) {
 func TestBedsideHoldsThePageOpenForAnHour(t *testing.T) {
 	var ahead atomic.Int64
 	b := serve(t, func(o *Options) {
-		o.LockAfter = 1500 * time.Millisecond
+		o.LockAfter = 3 * time.Second
 		o.Now = func() time.Time { return time.Now().Add(time.Duration(ahead.Load())) }
 	})
 	b.signIn()
@@ -403,16 +403,16 @@ func TestBedsideHoldsThePageOpenForAnHour(t *testing.T) {
 		code, _, _ := b.do(http.MethodPost, "/alive?bedside=1", url.Values{}, func(r *http.Request) { r.Header.Set(partHeader, partByItself) })
 		return code
 	}
-	for range 8 {
-		time.Sleep(400 * time.Millisecond)
+	for range 10 {
+		time.Sleep(500 * time.Millisecond)
 		if code := ping(); code != http.StatusNoContent {
 			t.Fatalf("the bedside view was locked: %d", code)
 		}
 	}
 	ahead.Store(int64(bedsideHold + time.Minute))
 	code := 0
-	for range 10 {
-		time.Sleep(400 * time.Millisecond)
+	for range 12 {
+		time.Sleep(500 * time.Millisecond)
 		code = ping()
 	}
 	if code != http.StatusUnauthorized {
