@@ -183,7 +183,7 @@ func (b *bench) spoken() string {
 		b.t.Fatal("the demo has no conjunctiva any more")
 	}
 	set.Findings[i].Marks = []finding.Mark{{Kind: finding.Respelled, Why: "heard as another word, read as conjunctiva", Alternatives: []string{"pale", "red"}}}
-	d := note.Compose(note.Source{Name: "exam.wav", Transcript: tr, Provenance: note.Provenance{Program: "bedsaid test", DraftedAt: time.Date(2031, 2, 3, 3, 20, 0, 0, time.UTC)}},
+	d := note.Compose(note.Source{Name: "exam.wav", Transcript: tr, Notices: []string{"the file ends early"}, Provenance: note.Provenance{Program: "bedsaid test", DraftedAt: time.Date(2031, 2, 3, 3, 20, 0, 0, time.UTC)}},
 		set, note.OutlineOf(b.s.opt.Lexicon))
 	return b.keep(d, clip)
 }
@@ -366,6 +366,7 @@ func TestSecondWindowIsTold(t *testing.T) {
 	c.enter()
 	path := b.spoken()
 	c.open(path + "?at=f1")
+	c.until("document.querySelector('.body').innerText.includes('the file ends early')")
 	two := c.window()
 	two.open(path + "?at=f1")
 	c.until("ready()")

@@ -24,8 +24,9 @@ type reviewView struct {
 	Bar                     bar
 	Rail                    rail
 	Add                     *desk // for a finding that is not drafted
-	Cautions                []string
-	Spoken                  bool
+	// Notices say what was lost or worked around in reading the recording.
+	Cautions, Notices []string
+	Spoken            bool
 }
 
 // bar says how much is left, and takes the last step back.
@@ -101,7 +102,7 @@ func (s *Server) reviewPage(w http.ResponseWriter, r *http.Request, p *person, c
 	}
 	s.shown(p, t)
 	s.show(w, r, code, "review", "Review", reviewView{ID: t.info.ID, Status: statusWords[t.n.Status()], Author: named(t.n.Author()), Who: t.person.Name,
-		Encounter: e, Regions: t.regions, Bar: t.bar(said, at), Rail: rail{t.regions}, Add: add, Cautions: t.n.Draft().Cautions, Spoken: t.info.Recording != ""})
+		Encounter: e, Regions: t.regions, Bar: t.bar(said, at), Rail: rail{t.regions}, Add: add, Cautions: t.n.Draft().Cautions, Notices: t.n.Draft().Notices, Spoken: t.info.Recording != ""})
 }
 
 // shown remembers what lines said when they were shown: a region is accepted
