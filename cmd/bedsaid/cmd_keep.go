@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -154,12 +153,7 @@ func keepSound(ctx context.Context, x *store.Session, e store.Encounter, clip *a
 	}
 	const step = 60 * audio.Rate
 	for at := 0; at < clip.Len(); at += step {
-		part := clip.Samples(at, at+step)
-		pcm := make([]int16, len(part))
-		for i, v := range part {
-			pcm[i] = int16(min(max(math.RoundToEven(float64(v)*32768), math.MinInt16), math.MaxInt16))
-		}
-		if err := w.Append(ctx, pcm); err != nil {
+		if err := w.Append(ctx, clip.PCM(at, at+step)); err != nil {
 			return "", err
 		}
 	}

@@ -208,7 +208,8 @@ func (m *Main) recordShow(ctx context.Context, x *store.Session, ask *asker, id 
 	}
 	fmt.Fprintf(w, "  %d findings: %d undecided, %d accepted, %d changed, %d added; %d struck\n", len(n.Lines())-states[review.Rejected],
 		states[review.Undecided], states[review.Accepted], states[review.Changed], states[review.Added], states[review.Rejected])
-	fmt.Fprintf(w, "  open: %d marks, %d stretches of speech to listen to\n", open[review.OpenMark], open[review.NotListened])
+	fmt.Fprintf(w, "  open: %d marks, %d stretches of speech to listen to, %d of talk to read, %d that need action\n",
+		open[review.OpenMark], open[review.NotListened], open[review.NotRead], open[review.NotClosed])
 	fmt.Fprintf(w, "  %d addenda, %d comments, %d decisions\n", len(n.Addenda()), len(n.Comments()), n.Len())
 	fmt.Fprintf(w, "  %s\n", info.Seal())
 	return nil

@@ -25,6 +25,7 @@ type engine struct {
 	model  string // --model
 	models string // --models
 	opened *whisper.Engine
+	loaded *pipeline.Hearing
 }
 
 func (m *Main) hearing(model, dir string) *engine { return &engine{m: m, model: model, models: dir} }
@@ -46,6 +47,19 @@ func (e *engine) open(ctx context.Context) (pipeline.Hearing, error) {
 	}
 	e.opened = engine
 	return pipeline.Hearing{Decoder: engine, Engine: engine.Info().Engine, Model: w.Name, ModelSHA256: w.SHA256}, nil
+}
+
+// once is open for a program that hears more than one recording: the weights are
+// checked and loaded the first time only.
+func (e *engine) once(ctx context.Context) (pipeline.Hearing, error) {
+	if e.loaded != nil {
+		return *e.loaded, nil
+	}
+	h, err := e.open(ctx)
+	if err == nil {
+		e.loaded = &h
+	}
+	return h, err
 }
 
 func (e *engine) close() {

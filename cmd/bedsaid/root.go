@@ -64,7 +64,7 @@ func (m *Main) root() *cobra.Command {
 	root.SetVersionTemplate("bedsaid {{.Version}}\n")
 	// Flags, as all else, fit on 80 columns.
 	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages ", ".FlagUsagesWrapped 80 "))
-	root.AddCommand(m.draftCommand(), m.exportCommand(), m.importCommand(), m.recordCommand(), m.backupCommand(), m.restoreCommand(), m.verifyCommand(), m.purgeCommand(),
+	root.AddCommand(m.draftCommand(), m.serveCommand(), m.exportCommand(), m.importCommand(), m.recordCommand(), m.backupCommand(), m.restoreCommand(), m.verifyCommand(), m.purgeCommand(),
 		m.lexiconCommand(), m.modelCommand(), m.doctorCommand(), m.versionCommand())
 	return root
 }

@@ -30,6 +30,8 @@ var mayImport = map[string][]string{
 	"internal/export/exporttest": {"internal/transcript", "lexicon", "internal/finding", "internal/note", "internal/extract"},
 	"internal/pipeline": {"internal/audio", "internal/speech", "internal/transcript", "lexicon", "internal/finding",
 		"internal/extract", "internal/note", "internal/export"},
+	"internal/web": {"internal/audio", "internal/transcript", "lexicon", "internal/finding", "internal/note", "internal/export", "internal/review",
+		"internal/store", "internal/pipeline"},
 	"internal/corpus": {"internal/transcript", "internal/finding", "internal/note", "lexicon"},
 	"internal/eval": {"internal/corpus", "internal/pipeline", "internal/audio", "internal/speech", "internal/transcript",
 		"lexicon", "internal/finding", "internal/extract", "internal/note"},
@@ -60,7 +62,8 @@ func TestImportsFollowTheStages(t *testing.T) {
 	}
 }
 
-// The program never uses the network: no part of it can open a connection.
+// The program never reaches out: no part of it opens a connection. The page
+// alone listens, on this machine's own address (TestNothingDialsOut).
 // Only the engine's adapter may use C, so that all else builds anywhere.
 func TestForbiddenImports(t *testing.T) {
 	for _, f := range goFiles(t) {
@@ -68,6 +71,7 @@ func TestForbiddenImports(t *testing.T) {
 		tool := strings.HasPrefix(f.pkg, "scripts/")
 		for _, im := range f.imports {
 			switch {
+			case f.pkg == "internal/web" && (im == "net" || im == "net/http"): // it listens
 			case !f.test && !tool && (im == "net" || strings.HasPrefix(im, "net/") && im != "net/url" || strings.HasPrefix(im, "golang.org/x/net")):
 				t.Errorf("%s imports %s: the program must not reach a network", f.name, im)
 			case im == "C" && f.pkg != "internal/speech/whisper":
@@ -80,6 +84,46 @@ func TestForbiddenImports(t *testing.T) {
 				t.Errorf("%s imports a command", f.name)
 			}
 		}
+	}
+}
+
+// The page listens on one address of this machine and never dials: of net it may
+// name what follows, and of net/http no client.
+func TestNothingDialsOut(t *testing.T) {
+	listens := 0
+	for _, f := range goFiles(t) {
+		if f.test || f.pkg != "internal/web" {
+			continue
+		}
+		ast.Inspect(f.ast, func(n ast.Node) bool {
+			if call, ok := n.(*ast.CallExpr); ok {
+				if s, ok := call.Fun.(*ast.SelectorExpr); ok && s.Sel.Name == "Listen" {
+					address, _ := call.Args[1].(*ast.BasicLit)
+					if address == nil || address.Value != `"127.0.0.1:0"` {
+						t.Errorf("%s listens on something else than this machine's own address", f.name)
+					}
+					listens++
+				}
+			}
+			s, ok := n.(*ast.SelectorExpr)
+			if !ok {
+				return true
+			}
+			from, ok := s.X.(*ast.Ident)
+			if !ok {
+				return true
+			}
+			dials := from.Name == "http" && slices.Contains([]string{"Get", "Head", "Post", "PostForm", "Client", "DefaultClient", "Transport",
+				"DefaultTransport", "NewRequest", "NewRequestWithContext", "RoundTripper", "ProxyFromEnvironment", "ListenAndServe", "ListenAndServeTLS"}, s.Sel.Name) ||
+				from.Name == "net" && s.Sel.Name != "Listen"
+			if dials {
+				t.Errorf("%s names %s.%s: the page must reach nobody", f.name, from.Name, s.Sel.Name)
+			}
+			return true
+		})
+	}
+	if listens != 1 {
+		t.Errorf("the page listens in %d places, want one", listens)
 	}
 }
 

@@ -93,6 +93,16 @@ func (c *Clip) Samples(from, to int) []float32 {
 	return out
 }
 
+// PCM is Samples in 16 bits, as sound is kept.
+func (c *Clip) PCM(from, to int) []int16 {
+	part := c.Samples(from, to)
+	pcm := make([]int16, len(part))
+	for i, v := range part {
+		pcm[i] = int16(min(max(math.RoundToEven(float64(v)*32768), math.MinInt16), math.MaxInt16))
+	}
+	return pcm
+}
+
 // String keeps sound out of logs.
 func (c *Clip) String() string { return fmt.Sprintf("clip of %.1f s", c.Seconds()) }
 

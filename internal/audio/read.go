@@ -25,6 +25,10 @@ func Read(ctx context.Context, r io.Reader, size int64, progress func(float64)) 
 		}
 		return nil, err
 	}
+	if got.loudest != mixAll { // what streams by cannot be read a second time
+		return nil, fail(ErrFormat, "its channels cancel each other when mixed",
+			fmt.Sprintf("take channel %d alone: ffmpeg -i RECORDING -af 'pan=mono|c0=c%d' RECORDING-mono.wav", got.loudest+1, got.loudest), nil)
+	}
 	return got.clip()
 }
 

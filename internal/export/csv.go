@@ -69,7 +69,7 @@ func csvCells(sec note.Section, e note.Entry, d note.Draft) []string {
 	if len(e.Evidence) > 0 {
 		words = quoted(d.Transcript, e.Evidence)
 	}
-	return []string{sec.Region.Title, e.ID, e.Item.Name, joinNonEmpty(", ", sideWord(e.Side, e.Item.Organ), plain(e.Zone)), assessed,
+	return []string{sec.Region.Title, e.ID, e.Item.Name, joinNonEmpty(", ", SideWord(e.Side, e.Item.Organ), plain(e.Zone)), assessed,
 		plain(e.Value.String()), e.High.String(), e.Unit, Statement(e), e.Source.String(), e.Interpretation.String(), strings.Join(doubts, " | "), words}
 }
 

@@ -190,7 +190,7 @@ func (s sheeter) action() []Action {
 		one := Action{Urgency: urgencyWords[a.Urgency], Why: a.Why, Source: a.Source, What: "the patient's words"}
 		if a.ID != "" {
 			it := s.d.Item(a.ID)
-			one.What = joinNonEmpty(", ", it.Name, sideWord(a.Side, it.Organ))
+			one.What = joinNonEmpty(", ", it.Name, SideWord(a.Side, it.Organ))
 		} else {
 			one.Quote = quoted(s.d.Transcript, a.Evidence)
 		}
@@ -234,7 +234,7 @@ func LineOf(e note.Entry) Line {
 		l.Joint = ", "
 	}
 	for _, m := range e.Marks {
-		l.Doubts = append(l.Doubts, markWord(m.Kind))
+		l.Doubts = append(l.Doubts, MarkWord(m.Kind))
 		l.Checks = append(l.Checks, MarkText(m))
 	}
 	return l
@@ -260,7 +260,7 @@ func (s sheeter) changed(e note.Entry) string {
 
 // MarkText is a doubt in a sentence, with the other readings.
 func MarkText(m finding.Mark) string {
-	why := markWord(m.Kind)
+	why := MarkWord(m.Kind)
 	if m.Why != "" {
 		why += ": " + m.Why
 	}
@@ -290,7 +290,7 @@ func missingNames(d note.Draft, s note.Section) []string {
 		it := d.Item(m.ID)
 		names[i] = it.Name
 		if m.Side != finding.NoSide {
-			names[i] += " (" + sideWord(m.Side, it.Organ) + ")"
+			names[i] += " (" + SideWord(m.Side, it.Organ) + ")"
 		}
 	}
 	return names
@@ -316,7 +316,7 @@ func changeGroups(cs []note.Change) []ChangeGroup {
 			if c.Kind != kind {
 				continue
 			}
-			what := joinNonEmpty(", ", c.Item.Name, sideWord(c.Side, c.Item.Organ), plain(c.Zone))
+			what := joinNonEmpty(", ", c.Item.Name, SideWord(c.Side, c.Item.Organ), plain(c.Zone))
 			g.Rows = append(g.Rows, ChangeRow{what, found(c.Before), found(c.After)})
 		}
 		if len(g.Rows) > 0 {

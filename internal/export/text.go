@@ -45,7 +45,7 @@ func (t *texter) top() {
 	t.line(bold, "", "DRAFT NOTE, NOT REVIEWED", "")
 	about := []string{t.d.Name}
 	if r := t.d.Transcript.Recording; r != nil {
-		about = append(about, clockTime(r.Seconds)+" of sound")
+		about = append(about, ClockTime(r.Seconds)+" of sound")
 	} else {
 		about = append(about, "typed text")
 	}
@@ -108,7 +108,7 @@ func (t *texter) untranscribed() {
 }
 
 func gapText(g transcript.Interval) string {
-	return fmt.Sprintf("%s to %s (%.1f s)", clockTime(g.Start), clockTime(g.End), g.End-g.Start)
+	return fmt.Sprintf("%s to %s (%.1f s)", ClockTime(g.Start), ClockTime(g.End), g.End-g.Start)
 }
 
 var urgencyWords = map[finding.Urgency]string{
@@ -129,7 +129,7 @@ func (t *texter) attention() {
 		what := "the patient's words"
 		if a.ID != "" {
 			it := t.d.Item(a.ID)
-			what = joinNonEmpty(", ", it.Name, sideWord(a.Side, it.Organ))
+			what = joinNonEmpty(", ", it.Name, SideWord(a.Side, it.Organ))
 		}
 		t.line(st, lead, what+": "+a.Why, t.when(a.Evidence))
 		if a.ID == "" || t.d.Transcript.Recording == nil {
@@ -238,7 +238,7 @@ func (t *texter) gapsBySection() map[int][]transcript.Interval {
 // longest span, the last of equals, since headings come before what they head.
 func (t *texter) when(spans []transcript.Span) string {
 	if start, _, ok := t.d.Transcript.Times(longest(spans)); ok {
-		return clockTime(start)
+		return ClockTime(start)
 	}
 	return ""
 }
@@ -332,7 +332,7 @@ func (t *texter) leftOutOf(g leftOutGroup) {
 	for _, s := range g.spans {
 		lead := "    "
 		if start, _, ok := t.d.Transcript.Times(s); ok {
-			lead = fmt.Sprintf("  %7s  ", clockTime(start))
+			lead = fmt.Sprintf("  %7s  ", ClockTime(start))
 		}
 		t.line(dim, lead, t.d.Transcript.Quote(s), "")
 	}

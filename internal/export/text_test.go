@@ -200,7 +200,7 @@ func TestTextIsCleanOfControlCharacters(t *testing.T) {
 
 func TestClockTime(t *testing.T) {
 	for in, want := range map[float64]string{0: "0:00", 59.9: "0:59", 60: "1:00", 754.2: "12:34", 3600: "1:00:00", 3725: "1:02:05", -1: "0:00"} {
-		if got := clockTime(in); got != want {
+		if got := ClockTime(in); got != want {
 			t.Errorf("%v s is %s, want %s", in, got, want)
 		}
 	}

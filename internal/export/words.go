@@ -36,7 +36,8 @@ func UnitWord(code string) string {
 // plain makes a value of the pack readable: "pearly_gray" is "pearly gray".
 func plain(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
-func sideWord(s finding.Side, organ string) string {
+// SideWord names a side, with the organ where it has one: "right eye".
+func SideWord(s finding.Side, organ string) string {
 	switch {
 	case s == finding.NoSide:
 		return ""
@@ -103,7 +104,7 @@ func whereOf(e note.Entry) string {
 	if isDirection(e) {
 		return ""
 	}
-	return joinNonEmpty(", ", sideWord(e.Side, e.Item.Organ), plain(e.Zone))
+	return joinNonEmpty(", ", SideWord(e.Side, e.Item.Organ), plain(e.Zone))
 }
 
 // Qualifiers in the order in which a colleague would say them. sign, of and
@@ -176,7 +177,8 @@ var markWords = map[finding.MarkKind]string{
 	finding.Inferred:     "put together from apart",
 }
 
-func markWord(k finding.MarkKind) string {
+// MarkWord names a kind of doubt.
+func MarkWord(k finding.MarkKind) string {
 	if w, ok := markWords[k]; ok {
 		return w
 	}
@@ -202,9 +204,9 @@ var leftOutOrder = []struct {
 	{finding.SmallTalk, "Small talk and fillers", true},
 }
 
-// clockTime is m:ss, or h:mm:ss from an hour on; seconds are cut, not rounded,
+// ClockTime is m:ss, or h:mm:ss from an hour on; seconds are cut, not rounded,
 // so that a listener starts before the word and not after it.
-func clockTime(seconds float64) string {
+func ClockTime(seconds float64) string {
 	s := int(max(seconds, 0))
 	if s >= 3600 {
 		return fmt.Sprintf("%d:%02d:%02d", s/3600, s/60%60, s%60)
@@ -214,4 +216,14 @@ func clockTime(seconds float64) string {
 
 func joinNonEmpty(sep string, parts ...string) string {
 	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), sep)
+}
+
+// LeftOutWord says why talk was left out, in words.
+func LeftOutWord(w finding.Why) string {
+	for _, r := range leftOutOrder {
+		if r.why == w {
+			return strings.ToLower(r.title[:1]) + r.title[1:]
+		}
+	}
+	return plain(string(w))
 }

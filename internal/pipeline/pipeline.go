@@ -62,11 +62,12 @@ type Drafter struct {
 	hearing *Hearing
 }
 
-// Input names what to draft from. Text, where not nil, is read in place of the
-// file at Path.
+// Input names what to draft from. Text or Sound, where not nil, is taken in
+// place of the file at Path.
 type Input struct {
-	Path string
-	Text io.Reader
+	Path  string
+	Text  io.Reader
+	Sound *audio.Clip
 }
 
 // Draft drafts one input. It returns a whole draft or an error, never a part.
@@ -97,18 +98,21 @@ func (d *Drafter) Draft(ctx context.Context, in Input) (note.Draft, error) {
 }
 
 func (d *Drafter) source(ctx context.Context, in Input) (note.Source, error) {
+	if in.Sound != nil {
+		return d.hear(ctx, in.Sound)
+	}
 	if in.Text != nil || isText(in.Path) {
 		return readWords(in)
 	}
-	return d.hear(ctx, in.Path)
-}
-
-// hear reads the sound before it loads a model: a bad file is told at once.
-func (d *Drafter) hear(ctx context.Context, path string) (note.Source, error) {
-	clip, err := audio.Open(ctx, path, d.at(Reading))
+	// The sound is read before a model is loaded: a bad file is told at once.
+	clip, err := audio.Open(ctx, in.Path, d.at(Reading))
 	if err != nil {
 		return note.Source{}, err
 	}
+	return d.hear(ctx, clip)
+}
+
+func (d *Drafter) hear(ctx context.Context, clip *audio.Clip) (note.Source, error) {
 	if d.hearing == nil {
 		d.at(Loading)(0)
 		h, err := d.Hearing(ctx)

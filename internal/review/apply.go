@@ -51,7 +51,12 @@ func (n *Note) step(d Decision, seq int) {
 			By: d.By, At: d.At, Why: d.Why, ObservedAt: d.ObservedAt}
 		n.lines = append(n.lines, l)
 	case Listened:
-		n.gaps[d.Gap].Listened = true
+		n.gaps[d.Index].Listened = true
+	case Read:
+		n.talk[d.Index].Read = true
+	case Close:
+		a := &n.actions[d.Index]
+		a.Closing, a.By, a.At, a.Reason = d.Closing, d.By, d.At, d.Why
 	case Comment:
 		n.comments = append(n.comments, remark(d, seq))
 		return
@@ -187,7 +192,7 @@ func (n *Note) check(d Decision) error {
 func (n *Note) checkPerson(d Decision) Rule {
 	author := d.By.ID != "" && d.By.ID == n.author.ID
 	switch d.Kind {
-	case Accept, Change, Reject, NotAssessed, Listened, Sign, Amend:
+	case Accept, Change, Reject, NotAssessed, Listened, Read, Close, Sign, Amend:
 		if d.By.Role == Reviewer || d.By.Role == RoleUnknown {
 			return WrongRole
 		}
@@ -278,9 +283,18 @@ func (n *Note) checkContent(d Decision) Rule {
 			}
 		}
 	case Listened:
-		if d.Gap < 0 || d.Gap >= len(n.gaps) {
+		if d.Index < 0 || d.Index >= len(n.gaps) {
 			return NoGap
 		}
+	case Read:
+		if d.Index < 0 || d.Index >= len(n.talk) {
+			return NoTalk
+		}
+	case Close:
+		if d.Index < 0 || d.Index >= len(n.actions) {
+			return NoAction
+		}
+		return d.checkClosing()
 	case Comment, Addendum:
 		if strings.TrimSpace(d.Text) == "" {
 			return NoText
@@ -296,6 +310,27 @@ func (n *Note) checkContent(d Decision) Rule {
 		return NoReason
 	}
 	return ""
+}
+
+// checkClosing: who was told and when, or a reason why nobody was.
+func (d Decision) checkClosing() Rule {
+	c := d.Closing
+	switch c.Handling {
+	case Told:
+		if strings.TrimSpace(c.To) == "" || c.At.IsZero() {
+			return NotHandled
+		}
+		if c.At.After(d.At) {
+			return FutureTime
+		}
+		return ""
+	case AlreadyKnown, NotApplicable:
+		if strings.TrimSpace(d.Why) == "" {
+			return NoReason
+		}
+		return ""
+	}
+	return NotHandled
 }
 
 func (d Decision) needsWhy(s Status) bool {

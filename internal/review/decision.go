@@ -40,10 +40,15 @@ const (
 	Amend
 	// Addendum adds text to a signed note and is signed by itself.
 	Addendum
+	// Read says that a stretch of talk that was not understood was read, and
+	// that no finding in it is missing from the note.
+	Read
+	// Close says what was done about something that needed action (Closing).
+	Close
 )
 
 var kindNames = [...]string{"unknown", "accept", "change", "reject", "add", "not_assessed", "listened", "undo",
-	"comment", "sign", "cosign", "return", "amend", "addendum"}
+	"comment", "sign", "cosign", "return", "amend", "addendum", "read", "close"}
 
 // String gives the kind's word, which is also its stored form.
 func (k Kind) String() string { return nameOf(kindNames[:], int(k)) }
@@ -64,12 +69,16 @@ type Decision struct {
 	// line is not signed while a mark of it is open. Reject and NotAssessed
 	// settle all marks of their line.
 	Resolves []finding.MarkKind
-	// Gap is the index of the stretch listened to, in Note.Gaps.
-	Gap int
-	// Text is a comment's or an addendum's.
+	// Index says what Listened, Read and Close decide on: its place in
+	// Note.Gaps, Note.Talk or Note.Actions.
+	Index int
+	// Closing says how something was closed (Close).
+	Closing Closing
+	// Text is a comment's or an addendum's; with Add and Change, the sentence in
+	// which the person typed the finding, if she did.
 	Text string
-	// Why is the reason. NotAssessed, Return, Amend, and Change and Reject
-	// after a signature, need one.
+	// Why is the reason. NotAssessed, Return, Amend, Change and Reject after a
+	// signature, and Close without telling anybody, need one.
 	Why string
 	// ObservedAt makes an Add or an Addendum a late entry: when it was observed,
 	// where that was long before At. Both times are shown. Zero otherwise.
@@ -78,6 +87,54 @@ type Decision struct {
 	By Person
 	At time.Time
 }
+
+// Handling is what was done about something that needed action.
+type Handling uint8
+
+// Handlings.
+const (
+	HandlingUnknown Handling = iota
+	// Told: a person was told (Closing.To, Closing.At).
+	Told
+	// AlreadyKnown: it was known before; Decision.Why says to whom, and since when.
+	AlreadyKnown
+	// NotApplicable: it does not apply to this patient; Decision.Why says why.
+	NotApplicable
+)
+
+var handlingNames = [...]string{"unknown", "told", "already_known", "not_applicable"}
+
+// String gives the word.
+func (h Handling) String() string { return nameOf(handlingNames[:], int(h)) }
+
+// ParseHandling reads what String wrote; HandlingUnknown where it is none.
+func ParseHandling(s string) Handling { return Handling(indexOf(handlingNames[:], s)) }
+
+// MarshalText gives the stored form: the word.
+func (h Handling) MarshalText() ([]byte, error) { return []byte(h.String()), nil }
+
+// UnmarshalText takes an unknown word for HandlingUnknown, which no rule allows.
+func (h *Handling) UnmarshalText(b []byte) error {
+	*h = ParseHandling(string(b))
+	return nil
+}
+
+// Closing says how something that needed action was closed.
+type Closing struct {
+	Handling Handling `json:"handling"`
+	// To is who was told, by name or function; At is when.
+	To string    `json:"to,omitempty"`
+	At time.Time `json:"at"`
+	// ReadBack says that the person told repeated it; Answer is what was answered.
+	ReadBack bool   `json:"read_back,omitempty"`
+	Answer   string `json:"answer,omitempty"`
+}
+
+// String keeps what was answered out of logs and errors.
+func (c Closing) String() string { return "closed: " + c.Handling.String() }
+
+// GoString does the same for %#v.
+func (c Closing) GoString() string { return c.String() }
 
 // String keeps patients' words out of logs and errors.
 func (d Decision) String() string { return fmt.Sprintf("decision to %s", d.Kind) }

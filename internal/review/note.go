@@ -115,6 +115,26 @@ type Gap struct {
 	Listened bool
 }
 
+// Talk is a stretch of talk that was heard and not understood.
+type Talk struct {
+	transcript.Span
+	// Read says that somebody read it.
+	Read bool
+}
+
+// Action is something that needs a person's action, and how it was closed.
+type Action struct {
+	finding.Attention
+	// Closing is zero while it is open; By, At and Why are those of the decision.
+	Closing Closing
+	By      Person
+	At      time.Time
+	Reason  string
+}
+
+// Closed says whether somebody closed it.
+func (a Action) Closed() bool { return a.Closing.Handling != HandlingUnknown }
+
 // Signature is a person's name below the note.
 type Signature struct {
 	By Person
@@ -159,6 +179,8 @@ type state struct {
 	status   Status
 	lines    []Line
 	gaps     []Gap
+	talk     []Talk
+	actions  []Action
 	pending  []Signature // of the version being signed
 	versions []Version
 	addenda  []Remark
@@ -181,6 +203,14 @@ func begin(d note.Draft) state {
 	}
 	for _, g := range d.Untranscribed() {
 		s.gaps = append(s.gaps, Gap{Interval: g})
+	}
+	for _, l := range d.LeftOut {
+		if l.Why == finding.Unrecognized {
+			s.talk = append(s.talk, Talk{Span: l.Span})
+		}
+	}
+	for _, a := range d.Attention {
+		s.actions = append(s.actions, Action{Attention: a})
 	}
 	return s
 }
@@ -211,6 +241,8 @@ func (n Note) Apply(d Decision) (Note, error) {
 func (s state) clone() state {
 	s.lines = slices.Clone(s.lines)
 	s.gaps = slices.Clone(s.gaps)
+	s.talk = slices.Clone(s.talk)
+	s.actions = slices.Clone(s.actions)
 	s.pending = slices.Clone(s.pending)
 	s.versions = slices.Clone(s.versions)
 	s.addenda = slices.Clone(s.addenda)
@@ -255,6 +287,12 @@ func (n Note) Line(id string) (l Line, ok bool) {
 // Gaps gives the stretches of speech that gave no words.
 func (n Note) Gaps() []Gap { return slices.Clone(n.gaps) }
 
+// Talk gives the stretches of talk that were not understood.
+func (n Note) Talk() []Talk { return slices.Clone(n.talk) }
+
+// Actions gives what needs a person's action, the most urgent first.
+func (n Note) Actions() []Action { return slices.Clone(n.actions) }
+
 // Findings gives what the note says now: all lines but the struck ones.
 func (n Note) Findings() []finding.Finding {
 	var all []finding.Finding
@@ -294,7 +332,17 @@ func (n Note) Obstacles() []Obstacle {
 	}
 	for i, g := range n.gaps {
 		if !g.Listened {
-			out = append(out, Obstacle{Kind: NotListened, Gap: i})
+			out = append(out, Obstacle{Kind: NotListened, Index: i})
+		}
+	}
+	for i, t := range n.talk {
+		if !t.Read {
+			out = append(out, Obstacle{Kind: NotRead, Index: i})
+		}
+	}
+	for i, a := range n.actions {
+		if !a.Closed() {
+			out = append(out, Obstacle{Kind: NotClosed, Index: i})
 		}
 	}
 	return out
@@ -320,6 +368,12 @@ func (l Line) String() string { return fmt.Sprintf("%s line %s", l.State, l.ID) 
 
 // GoString does the same for %#v.
 func (l Line) GoString() string { return l.String() }
+
+// String keeps patients' words out of logs and errors.
+func (a Action) String() string { return "something that needs action, " + a.Closing.String() }
+
+// GoString does the same for %#v.
+func (a Action) GoString() string { return a.String() }
 
 // String keeps patients' words out of logs and errors.
 func (r Remark) String() string { return fmt.Sprintf("remark of decision %d", r.Seq) }

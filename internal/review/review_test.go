@@ -89,7 +89,7 @@ func TestSigningNeedsEverythingDecided(t *testing.T) {
 	}
 	n = apply(t, n, by(nurse, slices.Clone(decideAll)...)...)
 	refused(t, n, sign, review.Unfinished) // the gap
-	n = apply(t, n, by(nurse, review.Decision{Kind: review.Listened, Gap: 0}, review.Decision{Kind: review.Sign})...)
+	n = apply(t, n, by(nurse, review.Decision{Kind: review.Listened, Index: 0}, review.Decision{Kind: review.Sign})...)
 	if n.Status() != review.Final || n.Status().FHIR() != "final" || len(n.Versions()) != 1 || n.Versions()[0].Signatures[0].By != nurse {
 		t.Errorf("%v", n)
 	}
@@ -140,7 +140,7 @@ func TestRules(t *testing.T) {
 		{n, nurse, review.Decision{Kind: review.Add, Finding: marked}, review.NoFinding},
 		{n, nurse, review.Decision{Kind: review.Add, Line: "f9", Finding: f}, review.NoLine},
 		{n, nurse, review.Decision{Kind: review.NotAssessed, Line: "f1"}, review.NoReason},
-		{n, nurse, review.Decision{Kind: review.Listened, Gap: 0}, review.NoGap},
+		{n, nurse, review.Decision{Kind: review.Listened, Index: 0}, review.NoGap},
 		{n, nurse, review.Decision{Kind: review.Undo}, review.NothingToUndo},
 		{n, nurse, review.Decision{Kind: review.Comment, Text: " "}, review.NoText},
 		{n, nurse, review.Decision{Kind: review.Amend, Why: "x"}, review.NotSigned},
@@ -245,7 +245,7 @@ func TestRandomWalks(t *testing.T) {
 		begin := review.Begin(draft(transcript.Interval{Start: 1, End: 2}), author)
 		n := begin
 		for range 120 {
-			d := review.Decision{Kind: review.Kind(r.IntN(15)), By: author, At: noon, Gap: r.IntN(2), Text: "t", Why: []string{"", "w"}[r.IntN(2)]}
+			d := review.Decision{Kind: review.Kind(r.IntN(17)), By: author, At: noon, Index: r.IntN(2), Text: "t", Why: []string{"", "w"}[r.IntN(2)]}
 			if r.IntN(4) == 0 {
 				d.By = people[r.IntN(len(people))]
 			}

@@ -32,6 +32,12 @@ const (
 	NoText Rule = "no_text"
 	// NoGap: there is no such stretch of speech without words.
 	NoGap Rule = "no_gap"
+	// NoTalk: there is no such stretch of talk that was not understood.
+	NoTalk Rule = "no_talk"
+	// NoAction: there is no such thing that needs action.
+	NoAction Rule = "no_action"
+	// NotHandled: it is not said what was done: who was told, and when.
+	NotHandled Rule = "not_handled"
 	// NoMark: the line has no such open mark.
 	NoMark Rule = "no_mark"
 	// NothingToUndo: no decision of this person can be taken back.
@@ -42,7 +48,8 @@ const (
 	NotSigned Rule = "not_signed"
 	// AwaitingPreceptor: a student signed; a preceptor co-signs or returns it.
 	AwaitingPreceptor Rule = "awaiting_preceptor"
-	// Unfinished: findings are undecided, marks open, or speech not listened to.
+	// Unfinished: findings are undecided, marks open, speech not listened to,
+	// talk not read, or something that needs action is not closed.
 	Unfinished Rule = "unfinished"
 	// NoChange: nothing was changed in the amendment.
 	NoChange Rule = "no_change"
@@ -61,12 +68,15 @@ var ruleTexts = map[Rule][2]string{
 	NoReason:          {"a reason is needed", "say in a few words why"},
 	NoText:            {"there is no text", "write what is to be added"},
 	NoGap:             {"there is no such stretch of speech", "load the note anew"},
+	NoTalk:            {"there is no such stretch of talk", "load the note anew"},
+	NoAction:          {"there is no such thing that needs action", "load the note anew"},
+	NotHandled:        {"it is not said what was done", "say who was told and when, or that it was known or does not apply, and why"},
 	NoMark:            {"the line has no such open mark", "load the note anew"},
 	NothingToUndo:     {"there is no decision of yours to take back", "change the line instead"},
 	Signed:            {"the note is signed", "amend it, or write an addendum"},
 	NotSigned:         {"the note is not signed yet", "sign it first; until then change its lines"},
 	AwaitingPreceptor: {"the note waits for the preceptor's signature", "the preceptor signs it or gives it back"},
-	Unfinished:        {"the note is not finished", "decide every finding, settle every mark, and listen to speech that gave no words"},
+	Unfinished:        {"the note is not finished", "decide every finding, settle every mark, listen to speech that gave no words, read what was not understood, and close what needs action"},
 	NoChange:          {"nothing was changed", "change a line, or undo the amendment"},
 	FutureTime:        {"the time of the finding lies after the time of entry", "correct the time"},
 	NoTime:            {"the decision has no time", "set the computer's clock and try again"},
@@ -99,12 +109,12 @@ func (e *RuleError) Hint() string { return ruleTexts[e.Rule][1] }
 // Obstacle is one thing that stands against signing.
 type Obstacle struct {
 	Kind ObstacleKind
-	// Line is the id of the line, except with NotListened.
+	// Line is the id of the line, with UndecidedLine and OpenMark.
 	Line string
 	// Mark is the kind of the open mark, with OpenMark.
 	Mark finding.MarkKind
-	// Gap is the index in Note.Gaps, with NotListened.
-	Gap int
+	// Index is the place in Note.Gaps, Note.Talk or Note.Actions, with the rest.
+	Index int
 }
 
 // ObstacleKind is the kind of what stands against signing.
@@ -119,4 +129,8 @@ const (
 	OpenMark
 	// NotListened: a stretch of speech gave no words, and nobody listened to it.
 	NotListened
+	// NotRead: a stretch of talk was not understood, and nobody read it.
+	NotRead
+	// NotClosed: something needs action, and nobody said what was done.
+	NotClosed
 )

@@ -18,7 +18,8 @@ type decisionBody struct {
 	Line     string             `json:"line,omitempty"`
 	Finding  json.RawMessage    `json:"finding,omitempty"`
 	Resolves []finding.MarkKind `json:"resolves,omitempty"`
-	Gap      int                `json:"gap,omitempty"`
+	Index    int                `json:"index,omitempty"`
+	Closing  *review.Closing    `json:"closing,omitempty"`
 	Text     string             `json:"text,omitempty"`
 	Why      string             `json:"why,omitempty"`
 	Observed string             `json:"observed_at,omitempty"`
@@ -35,7 +36,7 @@ type patientBody struct {
 }
 
 func encodeDecision(t transcript.Transcript, d review.Decision, patient *patientBody) ([]byte, error) {
-	b := decisionBody{Kind: d.Kind.String(), Line: d.Line, Resolves: d.Resolves, Gap: d.Gap, Text: d.Text, Why: d.Why,
+	b := decisionBody{Kind: d.Kind.String(), Line: d.Line, Resolves: d.Resolves, Index: d.Index, Text: d.Text, Why: d.Why,
 		Observed: stamp(d.ObservedAt), By: d.By, At: stamp(d.At), Patient: patient}
 	if d.Kind == review.Add || d.Kind == review.Change {
 		f, err := export.FindingJSON(t, d.Finding)
@@ -43,6 +44,9 @@ func encodeDecision(t transcript.Transcript, d review.Decision, patient *patient
 			return nil, err
 		}
 		b.Finding = f
+	}
+	if d.Kind == review.Close {
+		b.Closing = &d.Closing
 	}
 	return encode(b)
 }
@@ -52,11 +56,14 @@ func decodeDecision(data []byte, words int) (d review.Decision, patient *patient
 	if err := decode(data, &b); err != nil {
 		return d, nil, err
 	}
-	d = review.Decision{Kind: review.ParseKind(b.Kind), Line: b.Line, Resolves: b.Resolves, Gap: b.Gap, Text: b.Text, Why: b.Why}
+	d = review.Decision{Kind: review.ParseKind(b.Kind), Line: b.Line, Resolves: b.Resolves, Index: b.Index, Text: b.Text, Why: b.Why}
 	if b.Finding != nil {
 		if d.Finding, err = export.ReadFinding(b.Finding, words); err != nil {
 			return d, nil, fmt.Errorf("%w (finding)", ErrDamaged)
 		}
+	}
+	if b.Closing != nil {
+		d.Closing = *b.Closing
 	}
 	d.By = b.By
 	if d.At, err = unstamp(b.At); err != nil {

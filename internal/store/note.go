@@ -344,6 +344,7 @@ func (x *Session) decide(ctx context.Context, id string, after int, d review.Dec
 			return err
 		}
 		d.By, d.At, d.ObservedAt = x.user.Person(), keepZone(x.s.opt.Now()), keepZone(d.ObservedAt)
+		d.Closing.At = keepZone(d.Closing.At)
 		if l.info.Length != after {
 			return conflict(l, after, d)
 		}

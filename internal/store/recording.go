@@ -418,7 +418,7 @@ func (x *Session) WriteWAV(ctx context.Context, id string, w io.Writer) error {
 		if r.State == RecordingPurged {
 			return ErrPurged
 		}
-		if _, err := w.Write(wavHeader(r.Samples)); err != nil {
+		if _, err := w.Write(WAVHeader(r.Samples)); err != nil {
 			return err
 		}
 		return t.pieces(r, 1, nil, func(_ int64, samples []int16) error {
@@ -436,9 +436,9 @@ func (x *Session) WriteWAV(ctx context.Context, id string, w io.Writer) error {
 	return nil
 }
 
-// wavHeader is the 44 bytes before PCM sound (Microsoft and IBM, Multimedia
+// WAVHeader is the 44 bytes before PCM sound (Microsoft and IBM, Multimedia
 // Programming Interface and Data Specifications 1.0, 1991).
-func wavHeader(samples int64) []byte {
+func WAVHeader(samples int64) []byte {
 	data := uint32(2 * samples)
 	b := append([]byte("RIFF"), binary.LittleEndian.AppendUint32(nil, 36+data)...)
 	b = append(b, "WAVEfmt "...)

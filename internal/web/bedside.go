@@ -1,0 +1,128 @@
+package web
+
+import (
+	"net/http"
+	"slices"
+
+	"bedsaid/internal/export"
+	"bedsaid/internal/note"
+	"bedsaid/internal/review"
+	"bedsaid/internal/transcript"
+)
+
+// bedsideView is what is read from two metres away, with gloves on.
+type bedsideView struct {
+	ID      string
+	After   int
+	Last    string // what was charted last, as the words came
+	LastAt  string
+	Regions []bedsideRegion
+	// Here is the region that is being examined: that of what was charted last.
+	Here    *bedsideRegion
+	Actions []item
+	Done    []string // regions in which nothing is left
+	Doubts  int
+	Hidden  bool
+}
+
+type bedsideRegion struct {
+	ID, Title string
+	Charted   int
+	Missing   []string
+	Done, Now bool
+}
+
+// bedside shows what is done, what nobody mentioned, what was charted last, and
+// what needs action. ?hide=1 shows counts and regions alone, for visitors.
+func (s *Server) bedside(w http.ResponseWriter, r *http.Request, p *person) {
+	t, err := s.load(r, p, r.PathValue("id"))
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v := s.bedsideOf(t)
+	v.Hidden = r.FormValue("hide") != ""
+	if r.Header.Get(partHeader) != "" {
+		s.showParts(w, http.StatusOK, part{"bedside-now", v})
+		return
+	}
+	s.show(w, r, http.StatusOK, "bedside", "Bedside", v)
+}
+
+func (s *Server) bedsideOf(t sheet) bedsideView {
+	v := bedsideView{ID: t.info.ID, After: t.n.Len()}
+	d := t.n.Draft()
+	last, here := lastCharted(t.n), ""
+	if last.ID != "" {
+		it := d.Item(last.Finding.ID)
+		v.Last = it.Name + ", " + export.Statement(note.Entry{Finding: last.Finding, Item: it})
+		v.LastAt = when(d.Transcript, last.Finding.Evidence)
+		here = s.regionOf(last.Finding.ID)
+	}
+	for _, r := range t.regions {
+		if r.ID == "actions" {
+			for _, it := range r.Items {
+				if !it.Settled {
+					v.Actions = append(v.Actions, it)
+				}
+			}
+			continue
+		}
+		if r.ID == "speech" || r.ID == "talk" {
+			continue
+		}
+		b := bedsideRegion{ID: r.ID, Title: r.Title, Missing: r.Missing, Now: r.ID == here}
+		for _, it := range r.Items {
+			if !it.Struck {
+				b.Charted++
+				if len(it.Line.Finding.Marks) > 0 {
+					v.Doubts++
+				}
+			}
+		}
+		b.Done = b.Charted > 0 && len(b.Missing) == 0
+		if b.Done {
+			v.Done = append(v.Done, b.Title)
+		}
+		v.Regions = append(v.Regions, b)
+	}
+	// Where the region at hand has nothing left, the next that is open takes its
+	// place.
+	i := slices.IndexFunc(v.Regions, func(b bedsideRegion) bool { return b.Now && !b.Done })
+	if i < 0 {
+		i = slices.IndexFunc(v.Regions, func(b bedsideRegion) bool { return !b.Done })
+	}
+	for j := range v.Regions {
+		v.Regions[j].Now = j == i
+	}
+	if i >= 0 {
+		v.Here = &v.Regions[i]
+	}
+	return v
+}
+
+// lastCharted is the line whose words came last, or that was added last.
+func lastCharted(n review.Note) review.Line {
+	var last review.Line
+	end := -1
+	for _, l := range n.Lines() {
+		switch {
+		case l.State == review.Rejected:
+		case l.State == review.Added:
+			last, end = l, len(n.Draft().Transcript.Words)
+		default:
+			if e := endOf(l.Finding.Evidence); e > end {
+				last, end = l, e
+			}
+		}
+	}
+	return last
+}
+
+func endOf(spans []transcript.Span) int {
+	end := -1
+	for _, s := range spans {
+		end = max(end, s.End)
+	}
+	return end
+}

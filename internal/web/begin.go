@@ -1,0 +1,359 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"io"
+	"net/http"
+	"strings"
+	"time"
+
+	"bedsaid/internal/audio"
+	"bedsaid/internal/pipeline"
+	"bedsaid/internal/review"
+	"bedsaid/internal/store"
+)
+
+// clock is how times are shown to a person, by the clock of this machine.
+const clock = "2 Jan 2006, 15:04"
+
+var statusWords = map[review.Status]string{
+	review.Preliminary: "not signed", review.AwaitingCoSign: "waits for the preceptor", review.Final: "signed",
+	review.Amending: "signed, being amended", review.AmendingAwaitingCoSign: "amendment waits for the preceptor", review.Amended: "signed, amended",
+}
+
+// encounterView is an examination in the list and on its own page.
+type encounterView struct {
+	ID, Bed, When, Examiner string
+	Patient                 [2]store.Identifier
+	Consent                 consentView
+	Recordings              []recordingView
+	Notes                   []noteLink
+	Jobs                    []jobView
+	// Confirmed says that the identifiers were read off the wristband by this
+	// person since she signed in.
+	Confirmed bool
+	Problem   *problem
+}
+
+type consentView struct {
+	Holds          bool
+	From, How      string
+	When, Withdrew string
+}
+
+type recordingView struct {
+	ID, Length, State string
+	Drafted, Open     bool
+}
+
+type noteLink struct {
+	ID, Status, When string
+	Spoken           bool
+}
+
+func viewOf(e store.Summary) encounterView {
+	v := encounterView{ID: e.ID, Bed: e.Bed, When: e.ExaminedAt.Local().Format(clock), Examiner: named(e.Examiner), Patient: e.Patient,
+		Consent: consentView{Holds: e.Consent.Holds(), From: e.Consent.From, How: e.Consent.How}}
+	if !e.Consent.At.IsZero() {
+		v.Consent.When = e.Consent.At.Local().Format(clock)
+	}
+	if !e.Consent.Withdrawn.IsZero() {
+		v.Consent.Withdrew = e.Consent.Withdrawn.Local().Format(clock)
+	}
+	drafted := map[string]bool{}
+	for _, n := range e.Notes {
+		drafted[n.Recording] = true
+		v.Notes = append(v.Notes, noteLink{n.ID, statusWords[n.Status], n.DraftedAt.Local().Format(clock), n.Recording != ""})
+	}
+	for _, r := range e.Recordings {
+		v.Recordings = append(v.Recordings, recordingView{r.ID, minutes(r.Seconds()), string(r.State), drafted[r.ID], r.State != store.RecordingPurged})
+	}
+	return v
+}
+
+// named is a person as she stands below a note.
+func named(p review.Person) string {
+	if p.Credentials == "" {
+		return p.Name
+	}
+	return p.Name + ", " + p.Credentials
+}
+
+// list shows the newest examinations.
+func (s *Server) list(w http.ResponseWriter, r *http.Request, p *person) {
+	all, err := p.x.Encounters(r.Context(), store.Page{Limit: 50})
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	var views []encounterView
+	for _, e := range all {
+		views = append(views, viewOf(e))
+	}
+	s.show(w, r, http.StatusOK, "list", "Examinations", views)
+}
+
+type newView struct {
+	Kinds              [2]string
+	Values             [2]string
+	Bed, At, From, How string
+	Problem            *problem
+}
+
+// localTime is the form of a datetime-local field (HTML).
+const localTime = "2006-01-02T15:04"
+
+func (s *Server) newForm(w http.ResponseWriter, r *http.Request, p *person) {
+	site, err := p.x.Site(r.Context())
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	s.show(w, r, http.StatusOK, "new", "Begin", newView{Kinds: site.Identifiers, At: s.opt.Now().Local().Format(localTime)})
+}
+
+// newEncounter opens an examination. The identifiers are typed twice over: what
+// is typed the second time is what the wristband says, read again.
+func (s *Server) newEncounter(w http.ResponseWriter, r *http.Request, p *person) {
+	site, err := p.x.Site(r.Context())
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v := newView{Kinds: site.Identifiers, Values: [2]string{r.PostFormValue("first"), r.PostFormValue("second")}, Bed: r.PostFormValue("bed"),
+		At: r.PostFormValue("at"), From: r.PostFormValue("from"), How: r.PostFormValue("how")}
+	again := func(pr problem) {
+		v.Problem = &pr
+		s.show(w, r, http.StatusUnprocessableEntity, "new", "Begin", v)
+	}
+	at, err := time.ParseInLocation(localTime, v.At, time.Local)
+	if err != nil {
+		again(problem{"The time of the examination is not a time.", "Choose a day and a time."})
+		return
+	}
+	if r.PostFormValue("read") == "" {
+		again(problem{"The wristband is not confirmed.", "Read both identifiers off the wristband, compare, and tick the box."})
+		return
+	}
+	d := store.Details{Patient: [2]store.Identifier{{Kind: v.Kinds[0], Value: strings.TrimSpace(v.Values[0])}, {Kind: v.Kinds[1], Value: strings.TrimSpace(v.Values[1])}},
+		Bed: strings.TrimSpace(v.Bed), ExaminedAt: at}
+	if from, how := strings.TrimSpace(v.From), strings.TrimSpace(v.How); from != "" || how != "" {
+		if from == "" || how == "" {
+			again(problem{"Consent is half noted.", "Say from whom it came and how; or leave both empty and type what you found."})
+			return
+		}
+		if r.PostFormValue("others") != "" {
+			how += "; others in the room were told"
+		}
+		d.Consent = store.Consent{From: from, How: how, At: s.opt.Now()}
+	}
+	e, err := p.x.NewEncounter(r.Context(), d)
+	if err != nil {
+		again(problemOf(err))
+		return
+	}
+	s.confirm(p, e.ID, store.Confirmed{d.Patient[0].Value, d.Patient[1].Value})
+	http.Redirect(w, r, "/encounters/"+e.ID, http.StatusSeeOther)
+}
+
+func (s *Server) confirm(p *person, encounter string, c store.Confirmed) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	p.confirmed[encounter] = c
+}
+
+// confirmed gives the identifiers of a form, else those read since signing in.
+func (s *Server) confirmed(p *person, encounter, first, second string) store.Confirmed {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if c, ok := p.confirmed[encounter]; ok && first == "" && second == "" {
+		return c
+	}
+	return store.Confirmed{first, second}
+}
+
+func (s *Server) encounterView(ctx context.Context, p *person, id string) (encounterView, error) {
+	e, err := p.x.Encounter(ctx, id)
+	if err != nil {
+		return encounterView{}, err
+	}
+	sum := store.Summary{Encounter: e}
+	if sum.Notes, err = p.x.Notes(ctx, id); err != nil {
+		return encounterView{}, err
+	}
+	if sum.Recordings, err = p.x.Recordings(ctx, id); err != nil {
+		return encounterView{}, err
+	}
+	v := viewOf(sum)
+	v.Jobs = s.jobsOf(id)
+	s.mu.Lock()
+	_, v.Confirmed = p.confirmed[id]
+	s.mu.Unlock()
+	return v, nil
+}
+
+func (s *Server) encounter(w http.ResponseWriter, r *http.Request, p *person) {
+	s.encounterPage(w, r, p, http.StatusOK, nil)
+}
+
+func (s *Server) encounterPage(w http.ResponseWriter, r *http.Request, p *person, code int, pr *problem) {
+	v, err := s.encounterView(r.Context(), p, r.PathValue("id"))
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v.Problem = pr
+	s.show(w, r, code, "encounter", "Examination", v)
+}
+
+// jobParts gives how far drafts have come, which the page asks for by itself.
+func (s *Server) jobParts(w http.ResponseWriter, r *http.Request, p *person) {
+	v, err := s.encounterView(r.Context(), p, r.PathValue("id"))
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	s.showParts(w, http.StatusOK, part{"kept", v})
+}
+
+func (s *Server) encounterFailed(w http.ResponseWriter, r *http.Request, p *person, err error) {
+	pr := problemOf(err)
+	if large := new(http.MaxBytesError); errors.As(err, &large) {
+		pr = problem{"That is too large.", "Give one examination at a time: sound up to 1 GB, words up to 2 MB."}
+	}
+	s.encounterPage(w, r, p, statusOf(err), &pr)
+}
+
+// takeSound keeps a recording that was dropped on the page, and drafts it. The
+// sound is read while it arrives, and never lies on the disk unencrypted.
+func (s *Server) takeSound(w http.ResponseWriter, r *http.Request, p *person) {
+	id := r.PathValue("id")
+	clip, c, err := s.readSound(r, p, id)
+	if err != nil {
+		s.encounterFailed(w, r, p, err)
+		return
+	}
+	rec, err := keepSound(r.Context(), p.x, id, c, clip)
+	if err != nil {
+		s.encounterFailed(w, r, p, err)
+		return
+	}
+	s.confirm(p, id, c)
+	s.draft(p, id, rec, pipeline.Input{Path: "recording", Sound: clip})
+	http.Redirect(w, r, "/encounters/"+id, http.StatusSeeOther)
+}
+
+func (s *Server) readSound(r *http.Request, p *person, id string) (*audio.Clip, store.Confirmed, error) {
+	e, err := p.x.Encounter(r.Context(), id)
+	if err != nil {
+		return nil, store.Confirmed{}, err
+	}
+	if !e.Consent.Holds() { // before a byte of it is read
+		return nil, store.Confirmed{}, store.ErrConsent
+	}
+	form, err := r.MultipartReader()
+	if err != nil {
+		return nil, store.Confirmed{}, badForm(err)
+	}
+	var first, second string
+	for {
+		f, err := form.NextPart()
+		if err != nil {
+			return nil, store.Confirmed{}, badForm(err)
+		}
+		switch f.FormName() {
+		case "first", "second":
+			b, err := io.ReadAll(io.LimitReader(f, 1000))
+			if err != nil {
+				return nil, store.Confirmed{}, badForm(err)
+			}
+			if f.FormName() == "first" {
+				first = string(b)
+			} else {
+				second = string(b)
+			}
+		case "file":
+			clip, err := audio.Read(r.Context(), f, 0, nil)
+			return clip, s.confirmed(p, id, first, second), err
+		}
+	}
+}
+
+// badForm is what a person never sees unless something stood in the way.
+func badForm(err error) error {
+	if large := new(http.MaxBytesError); errors.As(err, &large) {
+		return err
+	}
+	return &audio.Error{Kind: audio.ErrUnreadable, Problem: "no file arrived", Hint: "choose a WAV recording and try again"}
+}
+
+// keepSound writes a clip into the record, minute by minute.
+func keepSound(ctx context.Context, x *store.Session, encounter string, c store.Confirmed, clip *audio.Clip) (string, error) {
+	rec, err := x.StartRecording(ctx, encounter, c)
+	if err != nil {
+		return "", err
+	}
+	const step = 60 * audio.Rate
+	for at := 0; at < clip.Len(); at += step {
+		if err := rec.Append(ctx, clip.PCM(at, at+step)); err != nil {
+			return "", err
+		}
+	}
+	return rec.Recording().ID, rec.Finish(ctx)
+}
+
+// takeWords drafts from typed words.
+func (s *Server) takeWords(w http.ResponseWriter, r *http.Request, p *person) {
+	id := r.PathValue("id")
+	if err := r.ParseForm(); err != nil {
+		s.encounterFailed(w, r, p, err)
+		return
+	}
+	if _, err := p.x.Encounter(r.Context(), id); err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	text := r.PostFormValue("text")
+	if strings.TrimSpace(text) == "" {
+		s.encounterPage(w, r, p, http.StatusUnprocessableEntity, &problem{"There are no words.", "Type or paste what was said."})
+		return
+	}
+	// A brace would be read as the program's own form.
+	s.draft(p, id, "", pipeline.Input{Path: "typed.txt", Text: strings.NewReader(strings.TrimLeft(text, "{ \t\r\n"))})
+	http.Redirect(w, r, "/encounters/"+id, http.StatusSeeOther)
+}
+
+// draftAgain drafts sound that is kept and has no note: the program was stopped
+// before it was done.
+func (s *Server) draftAgain(w http.ResponseWriter, r *http.Request, p *person) {
+	id, rec := r.PathValue("id"), r.PostFormValue("recording")
+	all, err := p.x.Recordings(r.Context(), id)
+	for _, x := range all {
+		if err == nil && x.ID == rec {
+			var pcm []int16
+			if pcm, err = p.x.Sound(r.Context(), rec, 0, x.Samples); err == nil {
+				samples := make([]float32, len(pcm))
+				for i, v := range pcm {
+					samples[i] = float32(v) / 32768
+				}
+				s.draft(p, id, rec, pipeline.Input{Path: "recording", Sound: audio.FromSamples(samples)})
+				http.Redirect(w, r, "/encounters/"+id, http.StatusSeeOther)
+				return
+			}
+		}
+	}
+	if err == nil {
+		err = store.ErrNotFound
+	}
+	s.encounterFailed(w, r, p, err)
+}
+
+// withdraw ends the consent to recording.
+func (s *Server) withdraw(w http.ResponseWriter, r *http.Request, p *person) {
+	if _, err := p.x.WithdrawConsent(r.Context(), r.PathValue("id")); err != nil {
+		s.encounterFailed(w, r, p, err)
+		return
+	}
+	http.Redirect(w, r, "/encounters/"+r.PathValue("id"), http.StatusSeeOther)
+}

@@ -1,0 +1,317 @@
+package web
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"bedsaid/internal/export"
+	"bedsaid/internal/finding"
+	"bedsaid/internal/note"
+	"bedsaid/internal/review"
+	"bedsaid/internal/store"
+	"bedsaid/internal/transcript"
+	"bedsaid/lexicon"
+)
+
+// otherRegion takes what no pack knows, so that nothing is lost.
+var otherRegion = lexicon.Region{ID: "other", Title: "Other"}
+
+// item is one thing of a note that somebody decides on: a line, something that
+// needs action, a stretch of speech without words, or of talk that was not
+// understood.
+type item struct {
+	ID string // "f3", "a7" as in the note; "act0", "gap0", "talk0"
+	// Kind is line, action, gap or talk.
+	Kind  string
+	Index int
+	Name  string
+	Says  string
+	Heard string // the words it rests on
+	When  string
+	// Flags are words such as "not expected"; colour only repeats them.
+	Flags []flag
+	// State is a word for how it stands; Settled says that nothing is open in it.
+	State   string
+	Settled bool
+	// Plain lines are as expected and without a doubt: a region of them can be
+	// accepted at once, after each was shown.
+	Plain  bool
+	Struck bool
+	// Now is the most urgent kind of action.
+	Now  bool
+	Desk *desk // where it is the one being decided
+	Line review.Line
+}
+
+// flag is a word beside a line: kind is doubt, odd, skipped or note.
+type flag struct{ Kind, Word string }
+
+// region is a part of the body with its items.
+type region struct {
+	ID, Title string
+	Items     []item
+	Missing   []string
+	// Plain are the lines that can be accepted together; Open counts all items
+	// that are not settled.
+	Plain []string
+	Open  int
+	// Decides says that the reader may decide on them.
+	Decides bool
+	Note    string
+	After   int
+}
+
+// sheet is a note laid out for review.
+type sheet struct {
+	info    store.NoteInfo
+	n       review.Note
+	regions []region
+	// person is who reads it.
+	person review.Person
+}
+
+// lay lays a note out: what is not about one finding first, then region by
+// region, in each the doubtful and unexpected lines first.
+func (s *Server) lay(info store.NoteInfo, n review.Note, who review.Person) sheet {
+	out := sheet{info: info, n: n, person: who}
+	d := n.Draft()
+	add := func(r region) {
+		r.Decides, r.Note, r.After = out.decides(), info.ID, n.Len()
+		for _, it := range r.Items {
+			if !it.Settled {
+				r.Open++
+				if it.Plain {
+					r.Plain = append(r.Plain, it.ID)
+				}
+			}
+		}
+		if len(r.Items) > 0 || len(r.Missing) > 0 {
+			out.regions = append(out.regions, r)
+		}
+	}
+	add(region{ID: "actions", Title: "Needs action", Items: actionItems(n)})
+	add(region{ID: "speech", Title: "Speech without words", Items: gapItems(n)})
+	add(region{ID: "talk", Title: "Talk that was not understood", Items: talkItems(n)})
+	byRegion := map[string][]item{}
+	for _, l := range n.Lines() {
+		id := s.regionOf(l.Finding.ID)
+		byRegion[id] = append(byRegion[id], lineItem(d, l))
+	}
+	missing := stillMissing(n)
+	for _, r := range append(slices.Clone(s.opt.Lexicon.Regions()), otherRegion) {
+		items := byRegion[r.ID]
+		slices.SortStableFunc(items, func(a, b item) int { return rank(a.Line) - rank(b.Line) })
+		var names []string
+		for _, m := range missing {
+			if s.regionOf(m.ID) == r.ID {
+				names = append(names, missingName(d, m))
+			}
+		}
+		add(region{ID: r.ID, Title: r.Title, Items: items, Missing: names})
+	}
+	return out
+}
+
+// decides says whether the reader may decide on the note's lines now.
+func (t sheet) decides() bool {
+	return t.n.Status().Open() && t.person.ID == t.n.Author().ID
+}
+
+// rank puts what is decided one by one first, by what was drafted, so that no
+// line moves when it is decided.
+func rank(l review.Line) int {
+	switch {
+	case l.State == review.Added:
+		return 4
+	case len(l.Drafted.Marks) > 0:
+		return 0
+	case l.Drafted.Interpretation == finding.Unexpected:
+		return 1
+	case !plainLine(l):
+		return 2
+	}
+	return 3
+}
+
+// plainLine says whether a line may be accepted with its region: expected,
+// assessed, observed by the nurse herself, and without a doubt when it was
+// drafted.
+func plainLine(l review.Line) bool {
+	f := l.Drafted
+	return l.State != review.Added && len(f.Marks) == 0 && f.Interpretation == finding.Expected && f.Status == finding.Assessed && f.Source == finding.Observed
+}
+
+var stateWords = map[review.State]string{
+	review.Undecided: "to decide", review.Accepted: "accepted", review.Changed: "changed", review.Rejected: "struck", review.Added: "added by you",
+}
+
+func lineItem(d note.Draft, l review.Line) item {
+	f := l.Finding
+	it := d.Item(f.ID)
+	v := item{ID: l.ID, Kind: "line", Name: it.Name, Says: export.Statement(note.Entry{Finding: f, Item: it}), State: stateWords[l.State],
+		Settled: l.State != review.Undecided && (l.State == review.Rejected || len(f.Marks) == 0), Plain: plainLine(l),
+		Struck: l.State == review.Rejected, Heard: quote(d.Transcript, f.Evidence), When: when(d.Transcript, f.Evidence), Line: l}
+	if f.Interpretation == finding.Unexpected {
+		v.Flags = append(v.Flags, flag{"odd", "not expected"})
+	}
+	if f.Status == finding.NotAssessed {
+		v.Flags = append(v.Flags, flag{"skipped", "not assessed"})
+	}
+	for _, m := range f.Marks {
+		v.Flags = append(v.Flags, flag{"doubt", export.MarkWord(m.Kind)})
+	}
+	return v
+}
+
+var urgencyWords = map[finding.Urgency]string{finding.Now: "now", finding.Prompt: "promptly", finding.Routine: "routine", finding.Recheck: "recheck"}
+
+func actionItems(n review.Note) []item {
+	d := n.Draft()
+	var out []item
+	for i, a := range n.Actions() {
+		name := "the patient's words"
+		if a.ID != "" {
+			it := d.Item(a.ID)
+			name = strings.TrimSpace(it.Name + " " + export.SideWord(a.Side, it.Organ))
+		}
+		v := item{ID: fmt.Sprintf("act%d", i), Kind: "action", Index: i, Name: name, Says: a.Why, State: "open", Settled: a.Closed(),
+			Heard: quote(d.Transcript, a.Evidence), When: when(d.Transcript, a.Evidence), Now: a.Urgency == finding.Now,
+			Flags: []flag{{"odd", urgencyWords[a.Urgency]}}}
+		if a.Closed() {
+			v.State = closedWords(a)
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+func closedWords(a review.Action) string {
+	switch a.Closing.Handling {
+	case review.Told:
+		s := "told " + a.Closing.To + ", " + a.Closing.At.Local().Format(clock)
+		if a.Closing.ReadBack {
+			s += ", read back"
+		}
+		if a.Closing.Answer != "" {
+			s += ", answer: " + a.Closing.Answer
+		}
+		return s
+	case review.AlreadyKnown:
+		return "known before: " + a.Reason
+	}
+	return "does not apply: " + a.Reason
+}
+
+func gapItems(n review.Note) []item {
+	var out []item
+	for i, g := range n.Gaps() {
+		v := item{ID: fmt.Sprintf("gap%d", i), Kind: "gap", Index: i, Name: "no words were heard",
+			Says: fmt.Sprintf("%.1f seconds, from %s", g.End-g.Start, minutes(g.Start)), When: minutes(g.Start), State: "to listen to", Settled: g.Listened}
+		if g.Listened {
+			v.State = "listened to"
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+func talkItems(n review.Note) []item {
+	tr := n.Draft().Transcript
+	var out []item
+	for i, t := range n.Talk() {
+		span := []transcript.Span{t.Span}
+		v := item{ID: fmt.Sprintf("talk%d", i), Kind: "talk", Index: i, Name: "may hold a finding", Says: tr.Quote(t.Span), When: when(tr, span),
+			State: "to read", Settled: t.Read}
+		if t.Read {
+			v.State = "read"
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// stillMissing is what nobody spoke of and nobody charted since.
+func stillMissing(n review.Note) []finding.Missing {
+	var out []finding.Missing
+	for _, m := range n.Draft().Unmentioned() {
+		charted := slices.ContainsFunc(n.Lines(), func(l review.Line) bool {
+			f := l.Finding
+			return l.State != review.Rejected && f.ID == m.ID && (m.Side == finding.NoSide || f.Side == m.Side || f.Side == finding.Both)
+		})
+		if !charted {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+func missingName(d note.Draft, m finding.Missing) string {
+	it := d.Item(m.ID)
+	if m.Side == finding.NoSide {
+		return it.Name
+	}
+	return it.Name + " (" + export.SideWord(m.Side, it.Organ) + ")"
+}
+
+// regionOf gives the region of a finding; what no pack knows is other.
+func (s *Server) regionOf(id string) string {
+	if f, ok := s.opt.Lexicon.Finding(id); ok {
+		return f.Region
+	}
+	return otherRegion.ID
+}
+
+func quote(t transcript.Transcript, spans []transcript.Span) string {
+	var parts []string
+	for _, s := range spans {
+		parts = append(parts, t.Quote(s))
+	}
+	return strings.Join(parts, " … ")
+}
+
+// when is the time of the longest stretch of words, which is the heart of them.
+func when(t transcript.Transcript, spans []transcript.Span) string {
+	var best transcript.Span
+	for _, s := range spans {
+		if s.Len() >= best.Len() {
+			best = s
+		}
+	}
+	if start, _, ok := t.Times(best); ok {
+		return minutes(start)
+	}
+	return ""
+}
+
+// find gives an item by its id.
+func (t sheet) find(id string) (*item, *region) {
+	for i := range t.regions {
+		for j := range t.regions[i].Items {
+			if t.regions[i].Items[j].ID == id {
+				return &t.regions[i].Items[j], &t.regions[i]
+			}
+		}
+	}
+	return nil, nil
+}
+
+// next gives the first item after an id that is open and decided by itself,
+// from the top again where there is none further down; "" where all are settled.
+func (t sheet) next(after string) string {
+	first, passed := "", after == ""
+	for _, r := range t.regions {
+		for _, it := range r.Items {
+			if !it.Settled && !it.Plain {
+				if passed {
+					return it.ID
+				}
+				if first == "" {
+					first = it.ID
+				}
+			}
+			passed = passed || it.ID == after
+		}
+	}
+	return first
+}

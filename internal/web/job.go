@@ -1,0 +1,117 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"bedsaid/internal/export"
+	"bedsaid/internal/note"
+	"bedsaid/internal/pipeline"
+	"bedsaid/lexicon"
+)
+
+// job is a draft being made. It goes on while the page is locked or closed.
+type job struct {
+	id, encounter string
+	nr            int
+	stage         pipeline.Stage
+	share         float64
+	problem       *problem
+	done          bool
+}
+
+type jobView struct {
+	ID, Stage string
+	Percent   int
+	Problem   *problem
+}
+
+// draft makes a draft in the background and keeps it.
+func (s *Server) draft(p *person, encounter, recording string, in pipeline.Input) {
+	s.mu.Lock()
+	for id, old := range s.jobs { // what failed before is told of no more
+		if old.encounter == encounter && old.done {
+			delete(s.jobs, id)
+		}
+	}
+	s.lastJob++
+	j := &job{id: fmt.Sprintf("job%d", s.lastJob), nr: s.lastJob, encounter: encounter, stage: "waiting for its turn"}
+	s.jobs[j.id] = j
+	s.mu.Unlock()
+	go func() {
+		err := s.makeDraft(p, j, encounter, recording, in)
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		j.done = true
+		if err != nil {
+			pr := problemOf(err)
+			if recording != "" {
+				pr.Text += " The sound is kept."
+			}
+			j.problem = &pr
+		}
+		s.closeIfUnused()
+	}()
+}
+
+func (s *Server) makeDraft(p *person, j *job, encounter, recording string, in pipeline.Input) error {
+	if in.Sound != nil { // words need no turn: they take no time
+		s.hearing <- struct{}{}
+		defer func() { <-s.hearing }()
+	}
+	d := s.drafter()
+	d.Progress = func(stage pipeline.Stage, share float64) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		j.stage, j.share = stage, share
+	}
+	ctx := context.Background() // what was begun is finished, whatever the browser does
+	n, err := d.Draft(ctx, in)
+	if err != nil {
+		return err
+	}
+	_, err = p.x.SaveDraft(ctx, encounter, recording, n)
+	return err
+}
+
+func (s *Server) drafter() *pipeline.Drafter {
+	return &pipeline.Drafter{Program: s.opt.Program, Now: s.opt.Now, Hearing: s.opt.Hearing,
+		Lexicon: func() (*lexicon.Lexicon, error) { return s.opt.Lexicon, nil }}
+}
+
+// jobsOf gives the drafts of an encounter that are being made or failed.
+func (s *Server) jobsOf(encounter string) []jobView {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var js []*job
+	for _, j := range s.jobs {
+		if j.encounter == encounter && (!j.done || j.problem != nil) {
+			js = append(js, j)
+		}
+	}
+	slices.SortFunc(js, func(a, b *job) int { return a.nr - b.nr })
+	var out []jobView
+	for _, j := range js {
+		out = append(out, jobView{j.id, string(j.stage), int(j.share * 100), j.problem})
+	}
+	return out
+}
+
+// understand reads a typed sentence as speech is read. The entries carry the
+// doubts that there are about it.
+func (s *Server) understand(ctx context.Context, text string) ([]note.Entry, error) {
+	d, err := s.drafter().Draft(ctx, pipeline.Input{Path: "typed.txt", Text: strings.NewReader(strings.TrimLeft(text, "{ \t\r\n"))})
+	if err != nil {
+		return nil, err
+	}
+	var out []note.Entry
+	for _, sec := range d.Sections {
+		out = append(out, sec.Entries...)
+	}
+	return out, nil
+}
+
+// minutes is a length of time as a clock shows it.
+func minutes(seconds float64) string { return export.ClockTime(seconds) }
