@@ -144,17 +144,27 @@ func (p *parser) lastTaking(keys ...string) *cand {
 func (p *parser) attach(f *frame, start int) {
 	made := p.cands[start:]
 	if len(made) > 0 && len(p.pendDetails) > 0 {
-		for _, d := range p.pendDetails {
+		for i := range p.pendDetails {
+			d := &p.pendDetails[i]
+			if usedBefore(p.pendDetails[:i], d) {
+				continue
+			}
 			for _, c := range made {
 				if c.f.Details[d.key] && c.value != finding.Word("absent") && c.quals[d.key] == "" {
 					c.set(d.key, d.value)
 					c.toks = append(c.toks, p.pendDetailTok)
+					d.used = true
 				}
 			}
 		}
 		p.pendDetails = nil
 	}
 	if len(made) == 0 && f.onlyDetails() && len(f.subs) == 0 && len(f.details) > 0 && p.s != nil && p.si+1 < len(p.s.chunks) {
+		if len(p.waiting()) > 0 && len(p.pendDetails) == 0 { // "left submandibular, soft, one centimeter"
+			p.pendDetails = append(p.pendDetails, f.details...)
+			p.pendDetailTok[0], p.pendDetailTok[1] = f.c.span()
+			return
+		}
 		if next := &p.s.chunks[p.si+1]; next.joint == jointComma || next.joint == jointAnd {
 			for i := range next.items {
 				if it := &next.items[i]; (it.has(lexicon.NounSense) || it.has(lexicon.NameSense)) && takesAny(it, f.details) {

@@ -86,7 +86,7 @@ func (p *parser) implied(f *frame) []said {
 	if f.unknown > 0 && !one || one && len(f.subs) == 0 && !(f.there && (p.ask != nil && p.ask.sent == p.sent-1 || p.openTopic())) && len(p.waiting()) == 0 && (f.unknown > 0 || len(f.details) == 0 && f.sides == 0) {
 		return nil // "I have no instrument", "milk and one"
 	}
-	if !cued || p.nounFollows() || p.onlyNo(f.c) {
+	if !cued && !p.measured(f) || p.nounFollows() || p.onlyNo(f.c) {
 		return nil
 	}
 	if at == nil {
@@ -125,6 +125,20 @@ func (p *parser) implied(f *frame) []said {
 		}
 	}
 	return out
+}
+
+// measured reports a place that is given the size or the feel of what is looked
+// for there, so that it must be there: "left submandibular, one centimeter". A
+// place itself may be soft.
+func (p *parser) measured(f *frame) bool {
+	subs := f.subs
+	if len(subs) == 0 && (f.c.joint == jointComma || f.c.joint == jointAnd) {
+		subs = p.pend
+	}
+	return len(subs) > 0 && !slices.ContainsFunc(subs, func(s subject) bool { return s.site == nil || !p.x.implied[s.site] }) &&
+		slices.ContainsFunc(f.details, func(d detail) bool {
+			return !d.neg && (d.key == "size" || d.key == "mobility" || d.key == "consistency" && d.value != "soft" && p.noun != nil && p.nounSent >= p.sent-4)
+		})
 }
 
 // openTopic reports a site that was just named as a heading and where only one
