@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"slices"
 	"strings"
 
 	"bedsaid/lexicon"
@@ -54,6 +55,33 @@ func (p *parser) classify(s *sentence) {
 		out = append(out, c)
 	}
 	s.chunks = out
+}
+
+// recited takes what answers a question about what would be seen for teaching:
+// "What would a third nerve look like? Big pupil, droopy lid."
+func (p *parser) recited(s *sentence) {
+	plain := true
+	for i := range s.chunks {
+		c := &s.chunks[i]
+		if s.asked && c.act == actTeach && p.speaks(c, "what") && p.speaks(c, "would") {
+			p.suppose = p.sent + 1
+		}
+		plain = plain && c.act == actState && !c.any(func(it *item) bool {
+			return it.num != nil || it.has(lexicon.SideSense) || it.cue(lexicon.CueNegate, lexicon.CueUnable, lexicon.CueThere, lexicon.CueYes, lexicon.CueNo) || linking(p.ts[it.a].Text)
+		})
+	}
+	if p.suppose == 0 || p.suppose != p.sent || s.asked || !plain {
+		return
+	}
+	for i := range s.chunks {
+		s.chunks[i].act = actTeach
+	}
+}
+
+// speaks reports that a chunk holds a word.
+func (p *parser) speaks(c *chunk, word string) bool {
+	a, b := c.span()
+	return slices.ContainsFunc(p.ts[a:b], func(t token) bool { return t.Text == word })
 }
 
 // discourse reports "right, before we go on": a word of talk, not a side.

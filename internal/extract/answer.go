@@ -23,7 +23,7 @@ func (p *parser) question(c *chunk) {
 			continue
 		}
 		for _, s := range p.resolve(f, pr) {
-			if s.subj.far || s.subj.tok[1] == 0 && len(f.subs) == 0 && p.topicSent < p.sent-2 {
+			if s.subj.far || pr.kind != predAlone && s.subj.tok[1] == 0 && len(f.subs) == 0 && p.topicSent < p.sent-2 {
 				continue // "does that hurt?" with nothing named
 			}
 			p.chart(f, &s)

@@ -249,6 +249,9 @@ func (p *parser) goesOn(c *chunk) bool {
 	if first, _ := c.opener(); c.joint != jointOr && opensStatement(p.ts, first.a) {
 		return false // "no rash, and that's a scab"
 	}
+	if c.joint != jointOr && p.opensNew(c) {
+		return false
+	}
 	noun, plain := false, 0
 	for i := range c.items {
 		it := &c.items[i]
@@ -303,6 +306,23 @@ func (p *parser) goesOn(c *chunk) bool {
 		}
 	}
 	return noun || c.joint == jointOr || plain > 0
+}
+
+// opensNew reports a chunk that opens with one thing of its own: "no drainage from
+// the left, and a trickle on the right", "no grating, the left one clicks".
+func (p *parser) opensNew(c *chunk) bool {
+	first, i := c.opener()
+	if c.joint == jointAnd && (text(p.ts, first.a) == "a" || text(p.ts, first.a) == "an") {
+		return true
+	}
+	if lexicon.Article(text(p.ts, first.a)) && first.plain() && i+1 < len(c.items) {
+		first, i = &c.items[i+1], i+1
+	}
+	last := first.b - 1
+	if text(p.ts, last) != "one" && i+1 < len(c.items) {
+		last = c.items[i+1].a
+	}
+	return first.has(lexicon.SideSense) && text(p.ts, last) == "one"
 }
 
 // opensStatement reports "that is", "there is" and the like at i.

@@ -73,7 +73,7 @@ func (p *parser) implied(f *frame) []said {
 		switch {
 		case pr.used:
 			continue
-		case pr.kind == predSays && !pr.it.has(lexicon.DetailSense), pr.kind == predNamed, pr.kind == predNumber && pr.it.unit == nil:
+		case (pr.kind == predSays || pr.kind == predNamed) && !pr.it.has(lexicon.DetailSense), pr.kind == predNumber && pr.it.unit == nil:
 			return nil
 		case pr.kind == predGeneric && pr.cue != lexicon.CueNormal:
 			cued, neg = true, neg || pr.cue == lexicon.CueAbsent
@@ -132,7 +132,7 @@ func (p *parser) implied(f *frame) []said {
 // place itself may be soft.
 func (p *parser) measured(f *frame) bool {
 	subs := f.subs
-	if len(subs) == 0 && (f.c.joint == jointComma || f.c.joint == jointAnd) {
+	if len(subs) == 0 {
 		subs = p.pend
 	}
 	return len(subs) > 0 && !slices.ContainsFunc(subs, func(s subject) bool { return s.site == nil || !p.x.implied[s.site] }) &&

@@ -138,6 +138,9 @@ func (x *Extractor) itemize(ts []token) []item {
 				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 			}
 		}
+		if mEnd == i+1 && goesAway(ts, i) && out[len(out)-1].plain() {
+			mEnd = i
+		}
 		n, nEnd := readNumber(ts, i)
 		switch {
 		case nEnd > i && nEnd >= mEnd && !(nEnd == mEnd && ratio(senses)) && !x.notNumber(ts, forms, i, nEnd):
@@ -186,6 +189,13 @@ func (x *Extractor) itemize(ts []token) []item {
 		i = it.b
 	}
 	return out
+}
+
+// goesAway reports the verb "left" after its subject: "somebody left a bicycle in
+// the corridor", but not "on the far left a node".
+func goesAway(ts []token, i int) bool {
+	return ts[i].Text == "left" && i > 0 && i+1 < len(ts) && ts[i-1].after == noPause && ts[i].after == noPause &&
+		(i < 2 || ts[i-2].Text != "the") && !lexicon.Article(ts[i-1].Text) && lexicon.Article(ts[i+1].Text)
 }
 
 // ratio reports a value that is said as numbers: "twenty over forty".
