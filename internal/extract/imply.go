@@ -86,7 +86,7 @@ func (p *parser) implied(f *frame) []said {
 	if f.unknown > 0 && !one || one && len(f.subs) == 0 && !(f.there && (p.ask != nil && p.ask.sent == p.sent-1 || p.openTopic())) && len(p.waiting()) == 0 && (f.unknown > 0 || len(f.details) == 0 && f.sides == 0) {
 		return nil // "I have no instrument", "milk and one"
 	}
-	if !cued && !p.measured(f) || p.nounFollows() || p.onlyNo(f.c) {
+	if p.nounFollows() || p.onlyNo(f.c) {
 		return nil
 	}
 	if at == nil {
@@ -101,6 +101,9 @@ func (p *parser) implied(f *frame) []said {
 	if len(subs) == 0 && one {
 		subs = p.topic
 	}
+	if !cued && !p.measured(f, subs) {
+		return nil
+	}
 	if side == finding.NoSide {
 		side = f.last
 	}
@@ -110,6 +113,7 @@ func (p *parser) implied(f *frame) []said {
 		if fd == nil {
 			continue
 		}
+		s.far = s.far || !cued && !p.sought(s) // "incision, right submandibular, four centimeters"
 		if one && !neg {
 			s.single, s.plural = true, false // "nodes: one under the chin"
 		}
@@ -129,16 +133,30 @@ func (p *parser) implied(f *frame) []said {
 
 // measured reports a place that is given the size or the feel of what is looked
 // for there, so that it must be there: "left submandibular, one centimeter". A
-// place itself may be soft.
-func (p *parser) measured(f *frame) bool {
-	subs := f.subs
+// place itself may be soft, and hard or firm where nothing is looked for.
+func (p *parser) measured(f *frame, subs []subject) bool {
 	if len(subs) == 0 {
-		subs = p.pend
+		return false
 	}
-	return len(subs) > 0 && !slices.ContainsFunc(subs, func(s subject) bool { return s.site == nil || !p.x.implied[s.site] }) &&
-		slices.ContainsFunc(f.details, func(d detail) bool {
-			return !d.neg && (d.key == "size" || d.key == "mobility" || d.key == "consistency" && d.value != "soft" && p.noun != nil && p.nounSent >= p.sent-4)
-		})
+	sought := true
+	for _, s := range subs {
+		if s.site == nil || !p.x.implied[s.site] {
+			return false
+		}
+		sought = sought && p.sought(s)
+	}
+	return slices.ContainsFunc(f.details, func(d detail) bool {
+		return !d.neg && (d.key == "size" || d.key == "mobility" || d.key == "consistency" && d.value != "soft" && sought)
+	})
+}
+
+// sought reports that what may lie at a site was named not long ago.
+func (p *parser) sought(s subject) bool {
+	if p.noun == nil || p.nounSent < p.sent-regionMemory {
+		return false
+	}
+	_, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense)
+	return n >= leastSure
 }
 
 // openTopic reports a site that was just named as a heading and where only one
@@ -242,14 +260,14 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 		return nil
 	}
 	if p.noun != nil && (s.site.General || p.x.implied[s.site] || p.nounSent >= p.sent-4) {
-		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= 85 && sense.Finding.Kind == lexicon.Presence {
+		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= leastSure && sense.Finding.Kind == lexicon.Presence {
 			return sense.Finding
 		}
 	}
 	if p.noun != nil && p.nounSent >= p.sent-4 { // "drainage from the nose, none from the ears"
 		if n, ok := p.noun.sense(lexicon.NameSense); ok && n.Finding.Kind == lexicon.Presence {
 			for _, f := range p.x.lex.Findings() {
-				if f != n.Finding && f.Kind == lexicon.Presence && fit(f, s) >= 85 && alike(f, n.Finding) {
+				if f != n.Finding && f.Kind == lexicon.Presence && fit(f, s) >= leastSure && alike(f, n.Finding) {
 					return f
 				}
 			}

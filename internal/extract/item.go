@@ -139,7 +139,9 @@ func (x *Extractor) itemize(ts []token) []item {
 			}
 		}
 		if mEnd == i+1 && goesAway(ts, i) && out[len(out)-1].plain() {
-			mEnd = i
+			if _, e, _ := x.lex.Match(forms[:end], i+1, side); e <= i+2 { // not "wanders left a bit"
+				mEnd = i
+			}
 		}
 		n, nEnd := readNumber(ts, i)
 		switch {

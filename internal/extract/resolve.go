@@ -86,10 +86,11 @@ func (p *parser) nameOf(f *frame, it *item) (lexicon.Sense, bool) {
 }
 
 // least is the weakest fit that counts, for a subject of the same chunk and for
-// one carried over.
+// one carried over; from leastSure on a term speaks of this very site.
 const (
 	leastOwn     = 40
 	leastCarried = 44
+	leastSure    = 85
 )
 
 // byNumber chooses the finding that a number speaks of.

@@ -169,6 +169,13 @@ func TestDenialsSayNoMoreThanTheyDo(t *testing.T) {
 	if f := say(x, "Her neck isn't stiff.")["neck.stiffness@=absent"]; f.ID == "" {
 		t.Error("a neck that is not stiff charted no stiffness finding")
 	}
+	// a size at a place of nodes may be of something else where none was named
+	if f := say(x, "Incision, right submandibular, four centimeters.")["node.submandibular@right=present"]; f.ID != "" && len(f.Marks) == 0 {
+		t.Error("a size alone charted a node without a mark")
+	}
+	if f := say(x, "Lymph nodes. Right submandibular, one centimeter.")["node.submandibular@right=present"]; f.ID == "" || len(f.Marks) > 0 {
+		t.Errorf("a node's size under its heading: %v", f.Marks)
+	}
 	// both numbers of a pupil before and in light are in the unit that was said
 	got := say(x, "Pupils go from three to one centimeters in the light.")
 	if _, ok := got["eye.pupil_size_in_light@both=10"]; !ok {
@@ -180,7 +187,7 @@ func TestDenialsSayNoMoreThanTheyDo(t *testing.T) {
 // reviewer, not among small talk.
 func TestSidesAndPlacesAreNoSmallTalk(t *testing.T) {
 	x := newForTest(t)
-	for _, text := range []string{"The right ear canal has no wax and neither does the left.", "Whisper heard right, not left."} {
+	for _, text := range []string{"The right ear canal has no wax and neither does the left.", "Whisper heard right, not left.", "Septum. Curves left a little."} {
 		found := false
 		for _, l := range x.Extract(transcript.FromText(text), Options{}).LeftOut {
 			found = found || l.Why == finding.Unrecognized

@@ -51,7 +51,7 @@ func (p *parser) siteFits(f *frame, it *item) bool {
 // exactly reports that a noun names something of this very site.
 func exactly(it *item, x *lexicon.Site) bool {
 	_, n := pick(it, subject{site: x}, lexicon.NounSense, lexicon.NameSense)
-	return n >= 85
+	return n >= leastSure
 }
 
 // takeSides ties each side word to a site, to the values before it, or to the

@@ -342,10 +342,13 @@ func (f *frame) namesOther(fd *lexicon.Finding) bool {
 	return false
 }
 
+// regionMemory is for how many sentences a region is still spoken of.
+const regionMemory = 8
+
 // talksOf reports that something of a region was named in the last sentences.
 func (p *parser) talksOf(region string) bool {
 	for _, s := range append(append([]subject(nil), p.topic...), p.recent...) {
-		if s.sent >= p.sent-8 && (s.fnd != nil && s.fnd.Region == region || slices.ContainsFunc(s.sites(), func(x *lexicon.Site) bool { return x.Region == region })) {
+		if s.sent >= p.sent-regionMemory && (s.fnd != nil && s.fnd.Region == region || slices.ContainsFunc(s.sites(), func(x *lexicon.Site) bool { return x.Region == region })) {
 			return true
 		}
 	}
