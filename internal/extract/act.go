@@ -60,17 +60,18 @@ func (p *parser) classify(s *sentence) {
 // recited takes what answers a question about what would be seen for teaching:
 // "What would a third nerve look like? Big pupil, droopy lid."
 func (p *parser) recited(s *sentence) {
-	plain := true
+	answers := p.suppose && !s.asked
+	p.suppose = false
 	for i := range s.chunks {
 		c := &s.chunks[i]
 		if s.asked && c.act == actTeach && p.speaks(c, "what") && p.speaks(c, "would") {
-			p.suppose = p.sent + 1
+			p.suppose = true
 		}
-		plain = plain && c.act == actState && !c.any(func(it *item) bool {
+		answers = answers && c.act == actState && !c.any(func(it *item) bool {
 			return it.num != nil || it.has(lexicon.SideSense) || it.cue(lexicon.CueNegate, lexicon.CueUnable, lexicon.CueThere, lexicon.CueYes, lexicon.CueNo) || linking(p.ts[it.a].Text)
 		})
 	}
-	if p.suppose == 0 || p.suppose != p.sent || s.asked || !plain {
+	if !answers {
 		return
 	}
 	for i := range s.chunks {
@@ -78,10 +79,10 @@ func (p *parser) recited(s *sentence) {
 	}
 }
 
-// speaks reports that a chunk holds a word.
-func (p *parser) speaks(c *chunk, word string) bool {
+// speaks reports that a chunk holds one of the words.
+func (p *parser) speaks(c *chunk, words ...string) bool {
 	a, b := c.span()
-	return slices.ContainsFunc(p.ts[a:b], func(t token) bool { return t.Text == word })
+	return slices.ContainsFunc(p.ts[a:b], func(t token) bool { return slices.Contains(words, t.Text) })
 }
 
 // discourse reports "right, before we go on": a word of talk, not a side.

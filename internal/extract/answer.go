@@ -100,7 +100,7 @@ func (p *parser) answerFirst(s *sentence) {
 	side := finding.NoSide
 	for i := range s.chunks {
 		c := &s.chunks[i]
-		if i > k && (c.content() && !patientWords(p.ts, c) || c.joint == jointBut) {
+		if i > k && (c.content() && !p.patientWords(c) || c.joint == jointBut) {
 			break
 		}
 		for j := range c.items {
@@ -108,7 +108,7 @@ func (p *parser) answerFirst(s *sentence) {
 				side = sideOf(sd.Value)
 			}
 		}
-		if i > k && patientWords(p.ts, c) {
+		if i > k && p.patientWords(c) {
 			c.act = actAnswer
 			a, b := c.span()
 			tok = append(tok, [2]int{a, b})
@@ -178,16 +178,8 @@ func patientYes(ts []token, c *chunk) bool {
 	return false
 }
 
-func patientWords(ts []token, c *chunk) bool {
-	a, b := c.span()
-	for i := a; i < b; i++ {
-		switch ts[i].Text {
-		case "i", "me", "my", "mine", "hurt":
-			return true
-		}
-	}
-	return false
-}
+// patientWords reports a chunk that speaks of itself, as a patient does.
+func (p *parser) patientWords(c *chunk) bool { return p.speaks(c, "i", "me", "my", "mine", "hurt") }
 
 // endSentence settles what the sentence left open.
 func (p *parser) endSentence(s *sentence) {

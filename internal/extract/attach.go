@@ -106,18 +106,6 @@ func pronoun(ts []token, c *chunk) bool {
 	return false
 }
 
-// refers reports a chunk that speaks of "it", "that" or "them".
-func (p *parser) refers(c *chunk) bool {
-	a, b := c.span()
-	for i := a; i < b; i++ {
-		switch p.ts[i].Text {
-		case "it", "that", "them", "those":
-			return true
-		}
-	}
-	return false
-}
-
 // lastTaking finds the latest present finding that takes one of the keys.
 func (p *parser) lastTaking(keys ...string) *cand {
 	for i := len(p.cands) - 1; i >= 0; i-- {

@@ -89,7 +89,7 @@ func (p *parser) alikeAt(f *frame) bool {
 		return false
 	}
 	for _, g := range p.x.lex.Findings() {
-		if g.Kind == last.f.Kind && g != last.f && fit(g, f.subs[0]) >= 85 && alike(g, last.f) && g.Allows(word(last)) {
+		if g.Kind == last.f.Kind && g != last.f && fit(g, f.subs[0]) >= leastSure && alike(g, last.f) && g.Allows(word(last)) {
 			d := last.clone()
 			a, b := f.c.span()
 			d.f, d.sent, d.chunk, d.toks, d.quals = g, p.sent, p.chunkN, append(d.toks, [2]int{a, b}), nil
@@ -175,10 +175,10 @@ func (p *parser) unable(f *frame) {
 		}
 		subs = keep
 	}
-	if n := len(p.cands); len(subs) == 0 && n > 0 && p.refers(f.c) && p.cands[n-1].sent == p.sent && p.cands[n-1].status == finding.NotAssessed {
+	if n := len(p.cands); len(subs) == 0 && n > 0 && p.speaks(f.c, "it", "that", "them", "those") && p.cands[n-1].sent == p.sent && p.cands[n-1].status == finding.NotAssessed {
 		return // "gag not tested, I don't do that to somebody just awake"
 	}
-	if len(subs) == 0 && f.unknown > 0 && len(p.pend) == 0 && !p.refers(f.c) {
+	if len(subs) == 0 && f.unknown > 0 && len(p.pend) == 0 && !p.speaks(f.c, "it", "that", "them", "those") {
 		return // "I haven't done the reflexes": something else was left out
 	}
 	if len(subs) == 0 {

@@ -158,7 +158,7 @@ type parser struct {
 	pendNot  bool
 	sideTok  [2]int
 	listNeg  bool   // a denied list that may go on
-	suppose  int    // the sentence after a question about what would be seen
+	suppose  bool   // the last sentence asked what would be seen
 	listOpen bool   // nothing of it is named yet
 	lastHead *frame // the last chunk that charted, for lists of sites
 	// a place said before what lies there: "over the left temple, a cut"

@@ -56,7 +56,7 @@ func (p *parser) listSite() []subject {
 // this chunk or just before, and no other finding was named for it.
 func (p *parser) seenSite(f *frame, pr *pred) bool {
 	for _, s := range f.subs {
-		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= 85 {
+		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= leastSure {
 			return true
 		}
 	}
@@ -66,7 +66,7 @@ func (p *parser) seenSite(f *frame, pr *pred) bool {
 		}
 	}
 	for _, s := range p.pend {
-		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= 85 {
+		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= leastSure {
 			return true
 		}
 	}
@@ -232,12 +232,8 @@ func (p *parser) strangeLimit(f *frame, pr *pred) int {
 	if pr.it.has(lexicon.DetailSense) {
 		return 0 // a colour may be anything's
 	}
-	a, b := f.c.span()
-	for i := a; i < b && p.topicSent >= p.sent-1; i++ {
-		switch p.ts[i].Text {
-		case "is", "are", "not", "look", "feel":
-			return 1
-		}
+	if p.topicSent >= p.sent-1 && p.speaks(f.c, "is", "are", "not", "look", "feel") {
+		return 1
 	}
 	return 0
 }
