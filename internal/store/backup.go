@@ -16,7 +16,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"github.com/ncruces/go-sqlite3"
 	"github.com/ncruces/go-sqlite3/driver"
 	"github.com/ncruces/go-sqlite3/vfs"
 )
@@ -133,11 +132,9 @@ func (s *Store) copyTo(ctx context.Context, path, layer string) error {
 		if !ok {
 			return fmt.Errorf("copy record: connection of kind %T", raw)
 		}
-		return copyDatabase(dc.Raw(), address(abs, layer, "&mode=rwc"))
+		return dc.Raw().Backup("main", address(abs, layer, "&mode=rwc"))
 	}))
 }
-
-func copyDatabase(from *sqlite3.Conn, to string) error { return from.Backup("main", to) }
 
 // verifyCopy opens a copy of the record and verifies it whole.
 func (s *Store) verifyCopy(ctx context.Context, path, layer string) (Report, error) {
@@ -264,16 +261,10 @@ type Unlocking struct {
 
 func (u Unlocking) open(k keyFile) (data []byte, user string, err error) {
 	if u.Recovery != "" {
-		data, user, err = k.unlock("", string(u.Recovery))
-		if errors.Is(err, ErrWrongPassphrase) {
-			err = ErrRecoveryKey
-		}
-		return data, user, err
+		data, err = k.unlockRecovery(u.Recovery)
+		return data, "", err
 	}
-	if u.Login == "" {
-		return nil, "", ErrWrongPassphrase
-	}
-	return k.unlock(u.Login, u.Passphrase)
+	return k.unlockUser(u.Login, u.Passphrase)
 }
 
 // Restore makes a record of a backup in dir, which must be empty or not there:

@@ -73,8 +73,7 @@ func (t *tx) event(by string, act Act, subject string, detail any) error {
 		seq, at, by, string(act), subject, text, t.s.keys.sum("events", prev, seq, at, by, string(act), subject, text))
 }
 
-// events reads the log from a number on and checks its chain. With a subject it
-// gives the lines about that alone.
+// events reads the whole log and checks its chain.
 func (t *tx) events(visit func(Event) error) error {
 	var prev []byte
 	want := int64(1)

@@ -299,3 +299,21 @@ func randomBytes(n int) []byte {
 func newID(kind string) string {
 	return kind + strings.ToLower(recoveryAlphabet.EncodeToString(randomBytes(10)))
 }
+
+// unlockUser gives the data key to a user. Nobody's login is the recovery key's
+// empty name.
+func (k keyFile) unlockUser(login, passphrase string) (data []byte, user string, err error) {
+	if login == "" {
+		return nil, "", ErrWrongPassphrase
+	}
+	return k.unlock(login, passphrase)
+}
+
+// unlockRecovery gives the data key to who holds the printed recovery key.
+func (k keyFile) unlockRecovery(key RecoveryKey) ([]byte, error) {
+	data, _, err := k.unlock("", string(key))
+	if errors.Is(err, ErrWrongPassphrase) {
+		err = ErrRecoveryKey
+	}
+	return data, err
+}

@@ -193,10 +193,7 @@ func Open(ctx context.Context, dir, login, passphrase string, opt Options) (*Ses
 	if err != nil {
 		return nil, fmt.Errorf("open record: %w", err)
 	}
-	if login == "" {
-		return nil, fmt.Errorf("open record: %w", ErrWrongPassphrase)
-	}
-	data, user, err := k.unlock(login, passphrase)
+	data, user, err := k.unlockUser(login, passphrase)
 	if err != nil {
 		return nil, fmt.Errorf("open record: %w", err)
 	}
@@ -376,9 +373,6 @@ func (s *Store) checkAnchor(ctx context.Context) error {
 // Notices say what was found amiss and worked around on opening; none where all
 // was well. They hold no words of a patient.
 func (s *Store) Notices() []string { return s.notices }
-
-// Dir is the folder of the record.
-func (s *Store) Dir() string { return s.dir }
 
 // Close closes the record and wipes its keys. Recorders must have been finished
 // or flushed.

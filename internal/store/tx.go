@@ -109,6 +109,16 @@ func (t *tx) each(query string, args []any, f func(scan func(...any) error) erro
 	return rows.Err()
 }
 
+// ids reads a column of names.
+func (t *tx) ids(query string) ([]string, error) {
+	var ids []string
+	err := t.each(query, nil, func(scan func(...any) error) error {
+		ids = append(ids, "")
+		return scan(&ids[len(ids)-1])
+	})
+	return ids, err
+}
+
 func (t *tx) putMeta(name string, value []byte) error {
 	return t.exec("INSERT INTO meta (name, value, mac) VALUES (?, ?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value, mac = excluded.mac",
 		name, value, t.s.keys.sum("meta", name, value))

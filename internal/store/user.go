@@ -21,7 +21,7 @@ type User struct {
 	Name        string      `json:"name"`
 	Credentials string      `json:"credentials"`
 	Role        review.Role `json:"role"`
-	// Manages says that she adds and retires users, restores and purges.
+	// Manages says that she adds and retires users, sets the rules of the site, and purges.
 	Manages bool `json:"manages"`
 	// Retired is when she lost access; zero while she has it. What she wrote stays.
 	Retired time.Time `json:"retired"`
@@ -137,10 +137,7 @@ func (s *Store) authenticate(login, passphrase string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if login == "" {
-		return "", ErrWrongPassphrase
-	}
-	data, id, err := k.unlock(login, passphrase)
+	data, id, err := k.unlockUser(login, passphrase)
 	if err != nil {
 		return "", err
 	}
@@ -182,11 +179,7 @@ func (t *tx) user(id string) (User, int, error) {
 }
 
 func (t *tx) users() ([]User, error) {
-	var ids []string
-	err := t.each("SELECT DISTINCT id FROM users ORDER BY id", nil, func(scan func(...any) error) error {
-		ids = append(ids, "")
-		return scan(&ids[len(ids)-1])
-	})
+	ids, err := t.ids("SELECT DISTINCT id FROM users ORDER BY id")
 	var out []User
 	for _, id := range ids {
 		if err != nil {
@@ -336,10 +329,7 @@ func Recover(ctx context.Context, dir string, key RecoveryKey, login, passphrase
 	if err != nil {
 		return nil, fmt.Errorf("recover: %w", err)
 	}
-	data, _, err := k.unlock("", string(key))
-	if errors.Is(err, ErrWrongPassphrase) {
-		err = ErrRecoveryKey
-	}
+	data, err := k.unlockRecovery(key)
 	if err != nil {
 		return nil, fmt.Errorf("recover: %w", err)
 	}

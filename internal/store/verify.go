@@ -104,15 +104,6 @@ func (v *verifier) note(subject string, err error) bool {
 	return false
 }
 
-func (v *verifier) ids(query string) ([]string, error) {
-	var ids []string
-	err := v.t.each(query, nil, func(scan func(...any) error) error {
-		ids = append(ids, "")
-		return scan(&ids[len(ids)-1])
-	})
-	return ids, err
-}
-
 func (v *verifier) structure() error {
 	return v.t.each("PRAGMA integrity_check", nil, func(scan func(...any) error) error {
 		var line string
@@ -152,7 +143,7 @@ func (v *verifier) log() error {
 }
 
 func (v *verifier) meta() error {
-	names, err := v.ids("SELECT name FROM meta ORDER BY name")
+	names, err := v.t.ids("SELECT name FROM meta ORDER BY name")
 	for _, name := range append(names, "record", "writes") {
 		if _, err := v.t.meta(name); err != nil {
 			return fmt.Errorf("%w (meta)", ErrDamaged)
@@ -178,7 +169,7 @@ func (v *verifier) users() error {
 
 // drafts that no note is made of would be passed over by the notes.
 func (v *verifier) drafts() error {
-	ids, err := v.ids("SELECT id FROM drafts WHERE id NOT IN (SELECT draft FROM notes) ORDER BY id")
+	ids, err := v.t.ids("SELECT id FROM drafts WHERE id NOT IN (SELECT draft FROM notes) ORDER BY id")
 	for _, id := range ids {
 		v.problem(id, "a draft without its note")
 	}
@@ -186,7 +177,7 @@ func (v *verifier) drafts() error {
 }
 
 func (v *verifier) encounters() error {
-	ids, err := v.ids("SELECT id FROM encounters ORDER BY place")
+	ids, err := v.t.ids("SELECT id FROM encounters ORDER BY place")
 	for _, id := range ids {
 		v.r.Encounters++
 		delete(v.made, id)
@@ -200,7 +191,7 @@ func (v *verifier) encounters() error {
 }
 
 func (v *verifier) recordings() error {
-	ids, err := v.ids("SELECT id FROM recordings ORDER BY place")
+	ids, err := v.t.ids("SELECT id FROM recordings ORDER BY place")
 	for _, id := range ids {
 		v.r.Recordings++
 		delete(v.made, id)
@@ -219,7 +210,7 @@ func (v *verifier) recordings() error {
 }
 
 func (v *verifier) notes() error {
-	ids, err := v.ids("SELECT id FROM notes ORDER BY place")
+	ids, err := v.t.ids("SELECT id FROM notes ORDER BY place")
 	for _, id := range ids {
 		v.r.Notes++
 		delete(v.made, id)
