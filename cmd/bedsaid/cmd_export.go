@@ -265,9 +265,11 @@ func (m *Main) readDocument(path string, o note.Outline) (note.Document, error) 
 		return note.Document{}, failed(exitBadInput, fmt.Errorf("%s: %w", path, cause(err))).hint("check the name, and that you may read it")
 	}
 	name := filepath.Base(path)
-	doc, err := export.ReadDocument(bytes.NewReader(data), name, o)
+	var doc note.Document
 	if bytes.Contains(data[:min(len(data), 200)], []byte(`"resourceType": "Bundle"`)) {
 		doc, err = fhir.Read(bytes.NewReader(data), name, o)
+	} else {
+		doc, err = export.ReadDocument(bytes.NewReader(data), name, o)
 	}
 	if err != nil {
 		return note.Document{}, fmt.Errorf("%s: %w", path, err)

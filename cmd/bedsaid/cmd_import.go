@@ -13,7 +13,6 @@ import (
 	"bedsaid/internal/export"
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
-	"bedsaid/lexicon"
 )
 
 const importLong = `Import drafts a FOLDER of recordings (or typed words) one after the other, with
@@ -77,10 +76,9 @@ func (m *Main) importFolder(ctx context.Context, folder string, f importFlags) e
 		return err
 	}
 	bar := m.progress()
-	d := &pipeline.Drafter{Program: program(), Exam: f.exam, Now: m.Now, Progress: bar.at, Lexicon: func() (*lexicon.Lexicon, error) { return lex, nil }}
 	engine := m.hearing(f.model, f.models)
 	defer engine.close()
-	d.Hearing = engine.open
+	d := m.drafter(lex, f.exam, bar, engine)
 	return m.draftAll(ctx, d, bar, todo, func(done int, in pipeline.Input, n note.Draft) error {
 		var b bytes.Buffer
 		if err := export.NoteJSON(&b, note.DocumentOf(n, heads[in.Path])); err != nil {

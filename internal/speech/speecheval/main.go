@@ -79,6 +79,11 @@ func run() error {
 		}
 		return nil
 	}
+	every, err := corpus.Load("testdata/cases")
+	if err != nil {
+		return err
+	}
+	judged := eval.Judged(lex, append(every, list...)) // what any case speaks of
 	terms := speechtest.Terms(lex)
 	fmt.Println(strings.Join([]string{"setting", "condition", "words", "WER %", "terms", "term err %", "F1", "prec", "rec", "wrong side (unmarked)", "wrong value (unmarked)", "false expected (unmarked)", "right marked %", "lost s", "sound s", "taken s"}, "\t"))
 	for _, setting := range strings.Split(*settings, ",") {
@@ -91,7 +96,7 @@ func run() error {
 		}
 		var whole row
 		for _, folder := range flag.Args() {
-			r, err := hearFolder(ctx, d, lex, terms, list, folder, *out, setting)
+			r, err := hearFolder(ctx, d, judged, terms, list, folder, *out, setting)
 			if err != nil {
 				return err
 			}
@@ -147,7 +152,8 @@ func set(d *pipeline.Drafter, lex *lexicon.Lexicon, setting string) error {
 	for i, part := range strings.Split(setting, "/") {
 		beam, isBeam := strings.CutPrefix(part, "beam")
 		piece, isPiece := strings.CutPrefix(part, "piece")
-		n, err := strconv.Atoi(beam + piece)
+		var n int
+		var err error
 		if isBeam {
 			n, err = strconv.Atoi(beam)
 		} else if isPiece {
@@ -195,14 +201,9 @@ func (r *row) line(setting, condition string) string {
 }
 
 // hearFolder drafts the recording of each case that the folder holds.
-func hearFolder(ctx context.Context, d *pipeline.Drafter, lex *lexicon.Lexicon, terms map[string]bool, cases []corpus.Case, folder, out, setting string) (row, error) {
+func hearFolder(ctx context.Context, d *pipeline.Drafter, judged func(c corpus.Case, id string) (*lexicon.Finding, bool), terms map[string]bool, cases []corpus.Case, folder, out, setting string) (row, error) {
 	var all row
 	heard := 0
-	every, err := corpus.Load("testdata/cases")
-	if err != nil {
-		return row{}, err
-	}
-	judged := eval.Judged(lex, append(every, cases...)) // what any case speaks of
 	for _, c := range cases {
 		path := filepath.Join(folder, c.ID+".wav")
 		if _, err := os.Stat(path); err != nil {
