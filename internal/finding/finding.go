@@ -242,6 +242,11 @@ type Missing struct {
 	Side Side
 }
 
+// ChartedBy says whether the finding settles it.
+func (m Missing) ChartedBy(f Finding) bool {
+	return f.ID == m.ID && (m.Side == NoSide || f.Side == m.Side || f.Side == Both)
+}
+
 // Urgency ranks what wants a person's action.
 type Urgency uint8
 

@@ -228,7 +228,7 @@ func (n *Note) checkPerson(d Decision) Rule {
 }
 
 func (n *Note) checkStatus(d Decision) Rule {
-	waits := n.status == AwaitingCoSign || n.status == AmendingAwaitingCoSign
+	waits := n.status.Waits()
 	switch d.Kind {
 	case Comment:
 		return ""
@@ -254,7 +254,7 @@ func (n *Note) checkStatus(d Decision) Rule {
 		if waits {
 			return AwaitingPreceptor
 		}
-		if n.status != Final && n.status != Amended {
+		if !n.status.Closed() {
 			return NotSigned
 		}
 		return ""

@@ -68,9 +68,7 @@ func (n Note) standing(lines []Line, o note.Outline) note.Draft {
 		}
 	}
 	for _, m := range d.Unmentioned() {
-		if !slices.ContainsFunc(added, func(f finding.Finding) bool {
-			return f.ID == m.ID && (m.Side == finding.NoSide || f.Side == m.Side || f.Side == finding.Both)
-		}) {
+		if !slices.ContainsFunc(added, m.ChartedBy) {
 			set.Unmentioned = append(set.Unmentioned, m)
 		}
 	}

@@ -21,7 +21,7 @@ import (
 type Status uint8
 
 // Statuses. The word for a reader outside (HL7 FHIR R4, composition-status) is
-// given by Status.FHIR.
+// that of Note.Document's head.
 const (
 	StatusUnknown Status = iota
 	// Preliminary: being decided on; nobody signed.
@@ -46,22 +46,17 @@ func (s Status) String() string { return nameOf(statusNames[:], int(s)) }
 // ParseStatus reads what String wrote; StatusUnknown where it is no status.
 func ParseStatus(s string) Status { return Status(indexOf(statusNames[:], s)) }
 
-// FHIR gives the code of HL7 FHIR R4's composition-status.
-func (s Status) FHIR() string {
-	switch s {
-	case Final, Amending, AmendingAwaitingCoSign: // what was signed stands until the next signature
-		return "final"
-	case Amended:
-		return "amended"
-	}
-	return "preliminary"
-}
-
 // Open says whether lines can be decided on.
 func (s Status) Open() bool { return s == Preliminary || s == Amending }
 
 // Signed says whether a signed version exists.
 func (s Status) Signed() bool { return s >= Final }
+
+// Waits says whether a student signed and the preceptor has not.
+func (s Status) Waits() bool { return s == AwaitingCoSign || s == AmendingAwaitingCoSign }
+
+// Closed says whether the note stands as it was signed last.
+func (s Status) Closed() bool { return s == Final || s == Amended }
 
 // State is how a line stands.
 type State uint8
@@ -266,9 +261,6 @@ func (n Note) Len() int { return len(n.decisions) }
 // Decisions gives all decisions in order, those taken back included: the first
 // has number 1.
 func (n Note) Decisions() []Decision { return slices.Clone(n.decisions) }
-
-// Undone says whether the decision of that number was taken back.
-func (n Note) Undone(seq int) bool { return n.undone[seq] }
 
 // CanUndo says whether this person can take back a decision now.
 func (n Note) CanUndo(by Person) bool { _, ok := n.lastUndoable(by); return ok }

@@ -90,7 +90,7 @@ func TestSigningNeedsEverythingDecided(t *testing.T) {
 	n = apply(t, n, by(nurse, slices.Clone(decideAll)...)...)
 	refused(t, n, sign, review.Unfinished) // the gap
 	n = apply(t, n, by(nurse, review.Decision{Kind: review.Listened, Index: 0}, review.Decision{Kind: review.Sign})...)
-	if n.Status() != review.Final || n.Status().FHIR() != "final" || len(n.Versions()) != 1 || n.Versions()[0].Signatures[0].By != nurse {
+	if n.Status() != review.Final || document(n).Head.Status.String() != "final" || len(n.Versions()) != 1 || n.Versions()[0].Signatures[0].By != nurse {
 		t.Errorf("%v", n)
 	}
 }
@@ -164,7 +164,7 @@ func TestRules(t *testing.T) {
 func TestStudentDoesNotSignAlone(t *testing.T) {
 	n := review.Begin(draft(), student)
 	n = apply(t, n, by(student, append(slices.Clone(decideAll), review.Decision{Kind: review.Sign})...)...)
-	if n.Status() != review.AwaitingCoSign || n.Status().FHIR() != "preliminary" || len(n.Versions()) != 0 {
+	if n.Status() != review.AwaitingCoSign || document(n).Head.Status.String() != "preliminary" || len(n.Versions()) != 0 {
 		t.Fatalf("%v after the student's signature", n)
 	}
 	refused(t, n, by(student, review.Decision{Kind: review.Accept, Line: "f1"})[0], review.AwaitingPreceptor)
@@ -192,7 +192,7 @@ func TestStudentDoesNotSignAlone(t *testing.T) {
 func TestAmendmentKeepsTheOriginal(t *testing.T) {
 	n := review.Begin(draft(), nurse)
 	n = apply(t, n, by(nurse, append(slices.Clone(decideAll), review.Decision{Kind: review.Sign}, review.Decision{Kind: review.Amend, Why: "wrong side"})...)...)
-	if n.Status() != review.Amending || n.Status().FHIR() != "final" {
+	if n.Status() != review.Amending || document(n).Head.Status.String() != "final" {
 		t.Fatalf("%v", n)
 	}
 	f := drum()
