@@ -115,10 +115,8 @@ func (b *chartWriter) changes(s Sheet) {
 		return
 	}
 	b.heading("DIFFERENT FROM THE EARLIER NOTE")
-	for _, g := range s.Changes {
-		for _, r := range g.Rows {
-			b.line("%s: %s: %s (before: %s)", g.Title, r.What, r.After, r.Before)
-		}
+	for _, l := range s.changeLines() {
+		b.line("%s", l)
 	}
 }
 

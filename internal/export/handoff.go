@@ -44,13 +44,7 @@ func Handoff(w io.Writer, doc note.Document) error {
 	b.heading("ASSESSMENT")
 	b.list("Not as expected of a healthy adult", h.unexpected(), "nothing that was charted")
 	if doc.Changes != nil {
-		var rows []string
-		for _, g := range h.sheet.Changes {
-			for _, r := range g.Rows {
-				rows = append(rows, fmt.Sprintf("%s: %s: %s (before: %s)", g.Title, r.What, r.After, r.Before))
-			}
-		}
-		b.list("Different from the earlier note", rows, "nothing")
+		b.list("Different from the earlier note", h.sheet.changeLines(), "nothing")
 	} else {
 		b.line("Different from an earlier note: not compared")
 	}

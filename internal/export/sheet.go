@@ -77,6 +77,17 @@ type ChangeGroup struct {
 	Rows  []ChangeRow
 }
 
+// changeLines words the changes, one a line.
+func (s Sheet) changeLines() []string {
+	var out []string
+	for _, g := range s.Changes {
+		for _, r := range g.Rows {
+			out = append(out, fmt.Sprintf("%s: %s: %s (before: %s)", g.Title, r.What, r.After, r.Before))
+		}
+	}
+	return out
+}
+
 // ChangeRow is one finding that differs from the earlier note.
 type ChangeRow struct{ What, Before, After string }
 
@@ -287,13 +298,18 @@ func (s sheeter) missingFields() []Field {
 func missingNames(d note.Draft, s note.Section) []string {
 	names := make([]string, len(s.Missing))
 	for i, m := range s.Missing {
-		it := d.Item(m.ID)
-		names[i] = it.Name
-		if m.Side != finding.NoSide {
-			names[i] += " (" + SideWord(m.Side, it.Organ) + ")"
-		}
+		names[i] = MissingName(d, m)
 	}
 	return names
+}
+
+// MissingName names what nobody spoke of, with its side where that alone is missing.
+func MissingName(d note.Draft, m finding.Missing) string {
+	it := d.Item(m.ID)
+	if m.Side == finding.NoSide {
+		return it.Name
+	}
+	return it.Name + " (" + SideWord(m.Side, it.Organ) + ")"
 }
 
 func (s sheeter) talk() []Field {

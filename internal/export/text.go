@@ -234,23 +234,22 @@ func (t *texter) gapsBySection() map[int][]transcript.Interval {
 	return out
 }
 
-// when is the time at which a listener hears the heart of the evidence: its
-// longest span, the last of equals, since headings come before what they head.
-func (t *texter) when(spans []transcript.Span) string {
-	if start, _, ok := t.d.Transcript.Times(longest(spans)); ok {
-		return ClockTime(start)
-	}
-	return ""
-}
+func (t *texter) when(spans []transcript.Span) string { return When(t.d.Transcript, spans) }
 
-func longest(spans []transcript.Span) transcript.Span {
+// When is the time at which a listener hears the heart of the evidence: its
+// longest span, the last of equals, since headings come before what they head.
+// It is empty where the words have no times.
+func When(tr transcript.Transcript, spans []transcript.Span) string {
 	var best transcript.Span
 	for _, s := range spans {
 		if s.Len() >= best.Len() {
 			best = s
 		}
 	}
-	return best
+	if start, _, ok := tr.Times(best); ok {
+		return ClockTime(start)
+	}
+	return ""
 }
 
 func quoted(tr transcript.Transcript, spans []transcript.Span) string {

@@ -37,14 +37,10 @@ func Write(w io.Writer, doc note.Document, lex *lexicon.Lexicon) error {
 		return err
 	}
 	b := &builder{doc: doc, lex: lex, sheet: export.SheetOf(doc), key: key}
-	out, err := b.bundle()
-	if err != nil {
-		return err
-	}
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", " ")
-	if err := enc.Encode(out); err != nil {
+	if err := enc.Encode(b.bundle()); err != nil {
 		return fmt.Errorf("write fhir: %w", err)
 	}
 	return nil
@@ -78,7 +74,7 @@ func (b *builder) add(path string, resource any) reference {
 	return b.ref(path)
 }
 
-func (b *builder) bundle() (bundle, error) {
+func (b *builder) bundle() bundle {
 	comp := b.composition()
 	// The Composition comes first (rule bdl-11); what it names follows.
 	b.entries = slices.Insert(b.entries, 0, entry{"urn:uuid:" + b.id("composition"), comp})
@@ -90,7 +86,7 @@ func (b *builder) bundle() (bundle, error) {
 	return bundle{
 		ResourceType: "Bundle", ID: id, Identifier: &identifier{System: uriSystem, Value: "urn:uuid:" + id},
 		Type: "document", Timestamp: instant(b.doc.Head.EnteredAt), Entry: b.entries,
-	}, nil
+	}
 }
 
 func instant(t time.Time) string { return t.Format(time.RFC3339) }

@@ -40,11 +40,12 @@ func HTML(w io.Writer, doc note.Document, paper Paper) error {
 	}
 	s := export.SheetOf(doc)
 	v := view{Sheet: s, Paper: paper.String(), Caption: caption}
-	v.Pointers, v.numbers = pointersOf(s)
+	pointers, numbers := pointersOf(s)
+	v.Pointers = pointers
 	for i, p := range s.Parts {
 		part := viewPart{Title: p.Region.Title, Gaps: p.Gaps}
 		for k, l := range p.Lines {
-			line := viewLine{Line: l, Number: v.numbers[[2]int{i, k}]}
+			line := viewLine{Line: l, Number: numbers[[2]int{i, k}]}
 			if l.Unexpected || l.Changed != "" || l.Skipped || len(l.Checks) > 0 || l.Words != "" {
 				part.Out = append(part.Out, line)
 			} else {
@@ -72,7 +73,6 @@ type view struct {
 	Pointers       []viewPointer
 	Ellipses       [][4]float64
 	Curves         []template.HTMLAttr
-	numbers        map[[2]int]int
 }
 
 type viewPart struct {

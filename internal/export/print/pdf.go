@@ -42,8 +42,8 @@ func (e *GlyphError) Hint() string {
 // an empty box in a name would go unseen.
 func PDF(w io.Writer, doc note.Document, paper Paper) error {
 	s := export.SheetOf(doc)
-	blocks := blocksOf(s)
-	pointers, _ := figure(s)
+	pointers, numbers := figure(s)
+	blocks := blocksOf(s, numbers)
 	if n := missingGlyphs(blocks, s); n > 0 {
 		return &GlyphError{n}
 	}
@@ -98,8 +98,9 @@ func set(doc note.Document, s export.Sheet, blocks []block, pointers []pointer, 
 		f.SetTextColor(0, 0, 0)
 	}
 	t.newPage()
+	beside := figureAfter(blocks)
 	for i, b := range blocks {
-		if i == figureAfter(blocks) && len(pointers) > 0 {
+		if i == beside && len(pointers) > 0 {
 			t.figure(pointers)
 		}
 		t.flow(b)
@@ -132,8 +133,7 @@ func figureAfter(blocks []block) int {
 func bold(text string) run  { return run{text, true} }
 func plain(text string) run { return run{text, false} }
 
-func blocksOf(s export.Sheet) []block {
-	_, numbers := figure(s)
+func blocksOf(s export.Sheet, numbers map[[2]int]int) []block {
 	out := []block{{role: "H1", runs: []run{bold(s.Title)}, size: titleSize}}
 	add := func(role string, size, before float64, runs ...run) *block {
 		out = append(out, block{role: role, runs: runs, size: size, before: before})

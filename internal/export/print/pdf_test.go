@@ -157,8 +157,8 @@ func TestAUsualExaminationTakesOnePage(t *testing.T) {
 		all++
 		doc := note.DocumentOf(d.WithoutTalk(), exporttest.Head())
 		s := export.SheetOf(doc)
-		pointers, _ := figure(s)
-		if set(doc, s, blocksOf(s), pointers, A4, 1).f.PageNo() == 1 {
+		pointers, numbers := figure(s)
+		if set(doc, s, blocksOf(s, numbers), pointers, A4, 1).f.PageNo() == 1 {
 			one++
 		}
 	}

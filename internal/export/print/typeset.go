@@ -35,10 +35,7 @@ type block struct {
 }
 
 // line is a laid out line: pieces at their places.
-type line struct {
-	pieces []piece
-	indent float64
-}
+type line []piece
 
 type piece struct {
 	run
@@ -60,7 +57,7 @@ type typesetter struct {
 	width   float64 // of the text
 	height  float64 // of the page
 	y       float64
-	indent  float64 // taken off at the right for a figure above figureEnd
+	indent  float64 // taken off at the right, for a figure that stands there, above until
 	until   float64
 	onPage  int
 	marks   []int // marked content used so far, by page
@@ -111,12 +108,13 @@ func (t *typesetter) room() float64 { return t.height - margin - footSpace - t.y
 // between letters.
 func (t *typesetter) lines(b block, width float64) []line {
 	var out []line
-	cur, x := line{}, 0.0
+	var cur line
+	x := 0.0
 	flush := func() {
-		if len(cur.pieces) > 0 {
+		if len(cur) > 0 {
 			out = append(out, cur)
 		}
-		cur, x = line{indent: b.hang}, b.hang
+		cur, x = nil, b.hang
 	}
 	for _, r := range b.runs {
 		t.face(r, b.size)
@@ -133,16 +131,16 @@ func (t *typesetter) lines(b block, width float64) []line {
 					fits = string(runes[:len(runes)-1])
 				}
 				w := t.f.GetStringWidth(fits)
-				if x+w > width && len(cur.pieces) > 0 {
+				if x+w > width && len(cur) > 0 {
 					flush()
 				}
-				cur.pieces = append(cur.pieces, piece{run{fits, r.bold}, x})
+				cur = append(cur, piece{run{fits, r.bold}, x})
 				x += w
 				word = word[len(fits):]
 			}
 		}
 	}
-	if len(cur.pieces) > 0 {
+	if len(cur) > 0 {
 		out = append(out, cur)
 	}
 	return out
@@ -180,7 +178,7 @@ func (t *typesetter) flow(b block) {
 			t.newPage()
 		}
 		t.tagged(&e, func() {
-			for _, p := range joined(l.pieces, t, b.size) {
+			for _, p := range joined(l, t, b.size) {
 				t.face(p.run, b.size)
 				t.f.Text(margin+2*pad+p.x, t.y+b.size*pointMM, p.text)
 			}
