@@ -117,7 +117,7 @@ func (m *Main) keepIn(ctx context.Context, x *store.Session, f keepFlags, lex *l
 	fmt.Fprintf(m.Stdout, "encounter %s\n", e.ID)
 	recording := ""
 	if clip != nil {
-		if recording, err = keepSound(ctx, x, e, clip); err != nil {
+		if recording, err = x.KeepSound(ctx, e.ID, store.Confirmed{e.Patient[0].Value, e.Patient[1].Value}, clip); err != nil {
 			return err
 		}
 		fmt.Fprintf(m.Stdout, "sound %s, %.0f s\n", recording, clip.Seconds())
@@ -144,18 +144,4 @@ func (m *Main) keepIn(ctx context.Context, x *store.Session, f keepFlags, lex *l
 		return &failure{code: exitUntranscribed, err: errors.New("speech gave no words"), silent: true}
 	}
 	return nil
-}
-
-func keepSound(ctx context.Context, x *store.Session, e store.Encounter, clip *audio.Clip) (string, error) {
-	w, err := x.StartRecording(ctx, e.ID, store.Confirmed{e.Patient[0].Value, e.Patient[1].Value})
-	if err != nil {
-		return "", err
-	}
-	const step = 60 * audio.Rate
-	for at := 0; at < clip.Len(); at += step {
-		if err := w.Append(ctx, clip.PCM(at, at+step)); err != nil {
-			return "", err
-		}
-	}
-	return w.Recording().ID, w.Finish(ctx)
 }

@@ -58,11 +58,20 @@ type Clip struct {
 }
 
 // FromSamples makes a Clip of 16 kHz mono samples in [-1, 1]; it is meant for
-// tests and for sound that was made, not recorded.
+// tests and for sound that was made. Sound that was kept is read by FromPCM.
 func FromSamples(samples []float32) *Clip {
 	b := newBuilder()
 	b.add(samples)
 	return b.clip(nil)
+}
+
+// FromPCM makes a Clip of sound as PCM gave it.
+func FromPCM(pcm []int16) *Clip {
+	samples := make([]float32, len(pcm))
+	for i, v := range pcm {
+		samples[i] = float32(v) / 32768
+	}
+	return FromSamples(samples)
 }
 
 // Len is the number of samples.

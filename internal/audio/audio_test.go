@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	goaudio "github.com/go-audio/audio"
@@ -182,6 +183,19 @@ func TestExact16(t *testing.T) {
 
 // TestAgainstGoAudio: github.com/go-audio/wav reads what we write, and we read
 // what it writes (integer samples; it does no others).
+func TestPCMThereAndBack(t *testing.T) {
+	for _, peak := range []int{3, 1 << 14, math.MaxInt16, -math.MinInt16} {
+		var pcm []int16
+		for i := -peak; i <= min(peak, math.MaxInt16); i++ {
+			pcm = append(pcm, int16(i))
+		}
+		c := FromPCM(pcm)
+		if got := c.PCM(0, c.Len()); !slices.Equal(got, pcm) {
+			t.Errorf("samples up to %d come back otherwise", peak)
+		}
+	}
+}
+
 func TestAgainstGoAudio(t *testing.T) {
 	var b bytes.Buffer
 	want := make([]float32, Rate)

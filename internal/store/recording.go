@@ -86,6 +86,15 @@ func (t *tx) recording(id string) (Recording, error) {
 	})
 }
 
+// audible is a recording whose sound is still there.
+func (t *tx) audible(id string) (Recording, error) {
+	r, err := t.recording(id)
+	if err == nil && r.State == RecordingPurged {
+		err = ErrPurged
+	}
+	return r, err
+}
+
 func (t *tx) recordings(encounter string) ([]Recording, error) {
 	var out []Recording
 	err := t.each("SELECT "+recordingColumns+" FROM recordings WHERE encounter = ? ORDER BY place", []any{encounter}, func(scan func(...any) error) error {
@@ -322,17 +331,37 @@ func (w *Recorder) Finish(ctx context.Context) error {
 	return nil
 }
 
+// Clip is sound in memory, at Rate a second, mono.
+type Clip interface {
+	Len() int
+	// PCM gives samples [from, to), cut to the clip's length.
+	PCM(from, to int) []int16
+}
+
+// KeepSound makes a recording of a clip, minute by minute, and gives its id.
+// Consent and identifiers are asked as by StartRecording.
+func (x *Session) KeepSound(ctx context.Context, encounter string, c Confirmed, clip Clip) (string, error) {
+	w, err := x.StartRecording(ctx, encounter, c)
+	if err != nil {
+		return "", err
+	}
+	const step = 60 * Rate
+	for at := 0; at < clip.Len(); at += step {
+		if err := w.Append(ctx, clip.PCM(at, at+step)); err != nil {
+			return "", err
+		}
+	}
+	return w.Recording().ID, w.Finish(ctx)
+}
+
 // Sound gives samples [from, to) of a recording, cut to its length. Each piece
 // is checked; one that is not as it was written is an ErrDamaged.
 func (x *Session) Sound(ctx context.Context, id string, from, to int64) ([]int16, error) {
 	var out []int16
 	err := x.s.read(ctx, func(t *tx) error {
-		r, err := t.recording(id)
+		r, err := t.audible(id)
 		if err != nil {
 			return err
-		}
-		if r.State == RecordingPurged {
-			return ErrPurged
 		}
 		from, to := max(from, 0), min(to, r.Samples)
 		if from >= to {
@@ -411,12 +440,9 @@ func (t *tx) pieces(r Recording, first int64, prev []byte, visit func(start int6
 // or drafted from.
 func (x *Session) WriteWAV(ctx context.Context, id string, w io.Writer) error {
 	err := x.s.read(ctx, func(t *tx) error {
-		r, err := t.recording(id)
+		r, err := t.audible(id)
 		if err != nil {
 			return err
-		}
-		if r.State == RecordingPurged {
-			return ErrPurged
 		}
 		if _, err := w.Write(WAVHeader(r.Samples)); err != nil {
 			return err
