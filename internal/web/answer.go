@@ -79,7 +79,6 @@ func viewFuncs() template.FuncMap {
 	return template.FuncMap{
 		"lower": strings.ToLower,
 		"list":  func(s []string) string { return strings.Join(s, ", ") },
-		"add":   func(a, b int) int { return a + b },
 	}
 }
 

@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"bedsaid/internal/export"
-	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 	"bedsaid/internal/transcript"
 )
@@ -13,9 +12,7 @@ import (
 // bedsideView is what is read from two metres away, with gloves on.
 type bedsideView struct {
 	ID      string
-	After   int
 	Last    string // what was charted last, as the words came
-	LastAt  string
 	Regions []bedsideRegion
 	// Here is the region that is being examined: that of what was charted last.
 	Here    *bedsideRegion
@@ -26,7 +23,7 @@ type bedsideView struct {
 }
 
 type bedsideRegion struct {
-	ID, Title string
+	Title     string
 	Charted   int
 	Missing   []string
 	Done, Now bool
@@ -50,13 +47,11 @@ func (s *Server) bedside(w http.ResponseWriter, r *http.Request, p *person) {
 }
 
 func (s *Server) bedsideOf(t sheet) bedsideView {
-	v := bedsideView{ID: t.info.ID, After: t.n.Len()}
-	d := t.n.Draft()
+	v := bedsideView{ID: t.info.ID}
 	last, here := lastCharted(t.n), ""
 	if last.ID != "" {
-		it := d.Item(last.Finding.ID)
-		v.Last = it.Name + ", " + export.Statement(note.Entry{Finding: last.Finding, Item: it})
-		v.LastAt = when(d.Transcript, last.Finding.Evidence)
+		e := entryOf(t.n.Draft(), last.Finding)
+		v.Last = e.Item.Name + ", " + export.Statement(e)
 		here = s.regionOf(last.Finding.ID)
 	}
 	for _, r := range t.regions {
@@ -71,7 +66,7 @@ func (s *Server) bedsideOf(t sheet) bedsideView {
 		if r.ID == "speech" || r.ID == "talk" {
 			continue
 		}
-		b := bedsideRegion{ID: r.ID, Title: r.Title, Missing: r.Missing, Now: r.ID == here}
+		b := bedsideRegion{Title: r.Title, Missing: r.Missing, Now: r.ID == here}
 		for _, it := range r.Items {
 			if !it.Struck {
 				b.Charted++

@@ -5,10 +5,12 @@ import (
 	"errors"
 	"io"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
 	"bedsaid/internal/audio"
+	"bedsaid/internal/export"
 	"bedsaid/internal/pipeline"
 	"bedsaid/internal/review"
 	"bedsaid/internal/store"
@@ -43,8 +45,8 @@ type consentView struct {
 }
 
 type recordingView struct {
-	ID, Length, State string
-	Drafted, Open     bool
+	ID, Length    string
+	Drafted, Open bool
 }
 
 type noteLink struct {
@@ -67,7 +69,7 @@ func viewOf(e store.Summary) encounterView {
 		v.Notes = append(v.Notes, noteLink{n.ID, statusWords[n.Status], n.DraftedAt.Local().Format(clock), n.Recording != ""})
 	}
 	for _, r := range e.Recordings {
-		v.Recordings = append(v.Recordings, recordingView{r.ID, minutes(r.Seconds()), string(r.State), drafted[r.ID], r.State != store.RecordingPurged})
+		v.Recordings = append(v.Recordings, recordingView{r.ID, export.ClockTime(r.Seconds()), drafted[r.ID], r.State != store.RecordingPurged})
 	}
 	return v
 }
@@ -234,7 +236,7 @@ func (s *Server) takeSound(w http.ResponseWriter, r *http.Request, p *person) {
 		s.encounterFailed(w, r, p, err)
 		return
 	}
-	rec, err := keepSound(r.Context(), p.x, id, c, clip)
+	rec, err := p.x.KeepSound(r.Context(), id, c, clip)
 	if err != nil {
 		s.encounterFailed(w, r, p, err)
 		return
@@ -288,21 +290,6 @@ func badForm(err error) error {
 	return &audio.Error{Kind: audio.ErrUnreadable, Problem: "no file arrived", Hint: "choose a WAV recording and try again"}
 }
 
-// keepSound writes a clip into the record, minute by minute.
-func keepSound(ctx context.Context, x *store.Session, encounter string, c store.Confirmed, clip *audio.Clip) (string, error) {
-	rec, err := x.StartRecording(ctx, encounter, c)
-	if err != nil {
-		return "", err
-	}
-	const step = 60 * audio.Rate
-	for at := 0; at < clip.Len(); at += step {
-		if err := rec.Append(ctx, clip.PCM(at, at+step)); err != nil {
-			return "", err
-		}
-	}
-	return rec.Recording().ID, rec.Finish(ctx)
-}
-
 // takeWords drafts from typed words.
 func (s *Server) takeWords(w http.ResponseWriter, r *http.Request, p *person) {
 	id := r.PathValue("id")
@@ -319,8 +306,7 @@ func (s *Server) takeWords(w http.ResponseWriter, r *http.Request, p *person) {
 		s.encounterPage(w, r, p, http.StatusUnprocessableEntity, &problem{"There are no words.", "Type or paste what was said."})
 		return
 	}
-	// A brace would be read as the program's own form.
-	s.draft(p, id, "", pipeline.Input{Path: "typed.txt", Text: strings.NewReader(strings.TrimLeft(text, "{ \t\r\n"))})
+	s.draft(p, id, "", typedWords(text))
 	http.Redirect(w, r, "/encounters/"+id, http.StatusSeeOther)
 }
 
@@ -329,24 +315,22 @@ func (s *Server) takeWords(w http.ResponseWriter, r *http.Request, p *person) {
 func (s *Server) draftAgain(w http.ResponseWriter, r *http.Request, p *person) {
 	id, rec := r.PathValue("id"), r.PostFormValue("recording")
 	all, err := p.x.Recordings(r.Context(), id)
-	for _, x := range all {
-		if err == nil && x.ID == rec {
-			var pcm []int16
-			if pcm, err = p.x.Sound(r.Context(), rec, 0, x.Samples); err == nil {
-				samples := make([]float32, len(pcm))
-				for i, v := range pcm {
-					samples[i] = float32(v) / 32768
-				}
-				s.draft(p, id, rec, pipeline.Input{Path: "recording", Sound: audio.FromSamples(samples)})
-				http.Redirect(w, r, "/encounters/"+id, http.StatusSeeOther)
-				return
-			}
-		}
+	if err != nil {
+		s.encounterFailed(w, r, p, err)
+		return
 	}
-	if err == nil {
-		err = store.ErrNotFound
+	i := slices.IndexFunc(all, func(x store.Recording) bool { return x.ID == rec })
+	if i < 0 {
+		s.encounterFailed(w, r, p, store.ErrNotFound)
+		return
 	}
-	s.encounterFailed(w, r, p, err)
+	pcm, err := p.x.Sound(r.Context(), rec, 0, all[i].Samples)
+	if err != nil {
+		s.encounterFailed(w, r, p, err)
+		return
+	}
+	s.draft(p, id, rec, pipeline.Input{Path: "recording", Sound: audio.FromPCM(pcm)})
+	http.Redirect(w, r, "/encounters/"+id, http.StatusSeeOther)
 }
 
 // withdraw ends the consent to recording.

@@ -34,7 +34,6 @@ type desk struct {
 	// Conflict says what others decided meanwhile.
 	Conflict []string
 	Now      string // for a time field
-	Action   *review.Action
 	Source   string
 	Why      string
 	// Amends says that the note was signed before: a change of a line needs a reason.
@@ -59,7 +58,6 @@ type strip struct {
 }
 
 type stripWord struct {
-	Index      int
 	Text       string
 	Start, End string
 	On         bool // it rests on this word
@@ -71,11 +69,15 @@ type proposal struct {
 	Index      int
 	Name, Says string
 	Flags      []string
-	Unreadable bool
 }
 
 // Words shown before and after those that a finding rests on.
 const around = 8
+
+// addDesk takes a finding that is not drafted.
+func (t sheet) addDesk() *desk {
+	return &desk{Note: t.info.ID, After: t.n.Len(), Decides: t.decides(), Kind: "add"}
+}
 
 func (s *Server) deskOf(t sheet, it *item) *desk {
 	d := &desk{Item: it, Note: t.info.ID, After: t.n.Len(), Decides: t.decides(), Amends: t.n.Status().Signed(), Now: s.opt.Now().Local().Format(localTime)}
@@ -99,13 +101,13 @@ func (s *Server) deskOf(t sheet, it *item) *desk {
 			}
 		}
 		if l.State == review.Changed {
-			was := draft.Item(l.Drafted.ID)
-			d.Was = was.Name + ": " + export.Statement(note.Entry{Finding: l.Drafted, Item: was})
+			was := entryOf(draft, l.Drafted)
+			d.Was = was.Item.Name + ": " + export.Statement(was)
 		}
 		d.Why = l.Why
 	case "action":
 		a := t.n.Actions()[it.Index]
-		d.Action, d.Source, spans = &a, a.Source, a.Evidence
+		d.Source, spans = a.Source, a.Evidence
 	case "talk":
 		spans = []transcript.Span{t.n.Talk()[it.Index].Span}
 	case "gap":
@@ -169,7 +171,7 @@ func (s *Server) strip(t sheet, from, to float64, span transcript.Span) strip {
 }
 
 func wordOf(t transcript.Transcript, i int, on bool) stripWord {
-	w := stripWord{Index: i, Text: t.Words[i].Text, On: on, Heard: t.Words[i].Heard}
+	w := stripWord{Text: t.Words[i].Text, On: on, Heard: t.Words[i].Heard}
 	if t.Timed {
 		w.Start, w.End = seconds(t.Words[i].Start), seconds(t.Words[i].End)
 	}

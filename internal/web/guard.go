@@ -53,30 +53,29 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
 		h.Set("Cache-Control", "no-store")
-		refuse := func(code int, why string) { http.Error(w, why, code) }
 		if r.Host != s.host {
-			refuse(http.StatusMisdirectedRequest, "This page answers to one address only. Open the link that bedsaid serve printed.")
+			http.Error(w, "This page answers to one address only. Open the link that bedsaid serve printed.", http.StatusMisdirectedRequest)
 			return
 		}
 		switch site := r.Header.Get("Sec-Fetch-Site"); site {
 		case "", "same-origin", "none": // none: typed, or clicked in a terminal
 		default:
-			refuse(http.StatusForbidden, "Another site may not use this page.")
+			http.Error(w, "Another site may not use this page.", http.StatusForbidden)
 			return
 		}
 		switch r.Method {
 		case http.MethodGet, http.MethodHead:
 		case http.MethodPost:
 			if r.Header.Get("Origin") != s.origin {
-				refuse(http.StatusForbidden, "Another site may not use this page.")
+				http.Error(w, "Another site may not use this page.", http.StatusForbidden)
 				return
 			}
 		default:
-			refuse(http.StatusMethodNotAllowed, "This page does not do that.")
+			http.Error(w, "This page does not do that.", http.StatusMethodNotAllowed)
 			return
 		}
 		if r.URL.Path != "/open" && !s.known(s.cookie(r, "browser")) {
-			refuse(http.StatusForbidden, "This browser was not opened by bedsaid. Start bedsaid serve and open the link that it prints; each link opens one browser, once.")
+			http.Error(w, "This browser was not opened by bedsaid. Start bedsaid serve and open the link that it prints; each link opens one browser, once.", http.StatusForbidden)
 			return
 		}
 		limit := int64(maxForm)

@@ -44,7 +44,7 @@ type item struct {
 	Line review.Line
 }
 
-// flag is a word beside a line: kind is doubt, odd, skipped or note.
+// flag is a word beside a line: kind is doubt, odd or skipped.
 type flag struct{ Kind, Word string }
 
 // region is a part of the body with its items.
@@ -105,7 +105,7 @@ func (s *Server) lay(info store.NoteInfo, n review.Note, who review.Person) shee
 		var names []string
 		for _, m := range missing {
 			if s.regionOf(m.ID) == r.ID {
-				names = append(names, missingName(d, m))
+				names = append(names, export.MissingName(d, m))
 			}
 		}
 		add(region{ID: r.ID, Title: r.Title, Items: items, Missing: names})
@@ -146,12 +146,16 @@ var stateWords = map[review.State]string{
 	review.Undecided: "to decide", review.Accepted: "accepted", review.Changed: "changed", review.Rejected: "struck", review.Added: "added by you",
 }
 
+func entryOf(d note.Draft, f finding.Finding) note.Entry {
+	return note.Entry{Finding: f, Item: d.Item(f.ID)}
+}
+
 func lineItem(d note.Draft, l review.Line) item {
 	f := l.Finding
-	it := d.Item(f.ID)
-	v := item{ID: l.ID, Kind: "line", Name: it.Name, Says: export.Statement(note.Entry{Finding: f, Item: it}), State: stateWords[l.State],
+	e := entryOf(d, f)
+	v := item{ID: l.ID, Kind: "line", Name: e.Item.Name, Says: export.Statement(e), State: stateWords[l.State],
 		Settled: l.State != review.Undecided && (l.State == review.Rejected || len(f.Marks) == 0), Plain: plainLine(l),
-		Struck: l.State == review.Rejected, Heard: quote(d.Transcript, f.Evidence), When: when(d.Transcript, f.Evidence), Line: l}
+		Struck: l.State == review.Rejected, Heard: quote(d.Transcript, f.Evidence), When: export.When(d.Transcript, f.Evidence), Line: l}
 	if f.Interpretation == finding.Unexpected {
 		v.Flags = append(v.Flags, flag{"odd", "not expected"})
 	}
@@ -176,7 +180,7 @@ func actionItems(n review.Note) []item {
 			name = strings.TrimSpace(it.Name + " " + export.SideWord(a.Side, it.Organ))
 		}
 		v := item{ID: fmt.Sprintf("act%d", i), Kind: "action", Index: i, Name: name, Says: a.Why, State: "open", Settled: a.Closed(),
-			Heard: quote(d.Transcript, a.Evidence), When: when(d.Transcript, a.Evidence), Now: a.Urgency == finding.Now,
+			Heard: quote(d.Transcript, a.Evidence), When: export.When(d.Transcript, a.Evidence), Now: a.Urgency == finding.Now,
 			Flags: []flag{{"odd", urgencyWords[a.Urgency]}}}
 		if a.Closed() {
 			v.State = closedWords(a)
@@ -207,7 +211,7 @@ func gapItems(n review.Note) []item {
 	var out []item
 	for i, g := range n.Gaps() {
 		v := item{ID: fmt.Sprintf("gap%d", i), Kind: "gap", Index: i, Name: "no words were heard",
-			Says: fmt.Sprintf("%.1f seconds, from %s", g.End-g.Start, minutes(g.Start)), When: minutes(g.Start), State: "to listen to", Settled: g.Listened}
+			Says: fmt.Sprintf("%.1f seconds, from %s", g.End-g.Start, export.ClockTime(g.Start)), When: export.ClockTime(g.Start), State: "to listen to", Settled: g.Listened}
 		if g.Listened {
 			v.State = "listened to"
 		}
@@ -221,7 +225,7 @@ func talkItems(n review.Note) []item {
 	var out []item
 	for i, t := range n.Talk() {
 		span := []transcript.Span{t.Span}
-		v := item{ID: fmt.Sprintf("talk%d", i), Kind: "talk", Index: i, Name: "may hold a finding", Says: tr.Quote(t.Span), When: when(tr, span),
+		v := item{ID: fmt.Sprintf("talk%d", i), Kind: "talk", Index: i, Name: "may hold a finding", Says: tr.Quote(t.Span), When: export.When(tr, span),
 			State: "to read", Settled: t.Read}
 		if t.Read {
 			v.State = "read"
@@ -236,22 +240,13 @@ func stillMissing(n review.Note) []finding.Missing {
 	var out []finding.Missing
 	for _, m := range n.Draft().Unmentioned() {
 		charted := slices.ContainsFunc(n.Lines(), func(l review.Line) bool {
-			f := l.Finding
-			return l.State != review.Rejected && f.ID == m.ID && (m.Side == finding.NoSide || f.Side == m.Side || f.Side == finding.Both)
+			return l.State != review.Rejected && m.ChartedBy(l.Finding)
 		})
 		if !charted {
 			out = append(out, m)
 		}
 	}
 	return out
-}
-
-func missingName(d note.Draft, m finding.Missing) string {
-	it := d.Item(m.ID)
-	if m.Side == finding.NoSide {
-		return it.Name
-	}
-	return it.Name + " (" + export.SideWord(m.Side, it.Organ) + ")"
 }
 
 // regionOf gives the region of a finding; what no pack knows is other.
@@ -268,20 +263,6 @@ func quote(t transcript.Transcript, spans []transcript.Span) string {
 		parts = append(parts, t.Quote(s))
 	}
 	return strings.Join(parts, " … ")
-}
-
-// when is the time of the longest stretch of words, which is the heart of them.
-func when(t transcript.Transcript, spans []transcript.Span) string {
-	var best transcript.Span
-	for _, s := range spans {
-		if s.Len() >= best.Len() {
-			best = s
-		}
-	}
-	if start, _, ok := t.Times(best); ok {
-		return minutes(start)
-	}
-	return ""
 }
 
 // find gives an item by its id.

@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"bedsaid/internal/export"
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
 	"bedsaid/lexicon"
@@ -23,9 +22,9 @@ type job struct {
 }
 
 type jobView struct {
-	ID, Stage string
-	Percent   int
-	Problem   *problem
+	Stage   string
+	Percent int
+	Problem *problem
 }
 
 // draft makes a draft in the background and keeps it.
@@ -94,15 +93,21 @@ func (s *Server) jobsOf(encounter string) []jobView {
 	slices.SortFunc(js, func(a, b *job) int { return a.nr - b.nr })
 	var out []jobView
 	for _, j := range js {
-		out = append(out, jobView{j.id, string(j.stage), int(j.share * 100), j.problem})
+		out = append(out, jobView{string(j.stage), int(j.share * 100), j.problem})
 	}
 	return out
+}
+
+// typedWords is what a person typed, as input. A brace at its beginning would be
+// read as the program's own form.
+func typedWords(text string) pipeline.Input {
+	return pipeline.Input{Path: "typed.txt", Text: strings.NewReader(strings.TrimLeft(text, "{ \t\r\n"))}
 }
 
 // understand reads a typed sentence as speech is read. The entries carry the
 // doubts that there are about it.
 func (s *Server) understand(ctx context.Context, text string) ([]note.Entry, error) {
-	d, err := s.drafter().Draft(ctx, pipeline.Input{Path: "typed.txt", Text: strings.NewReader(strings.TrimLeft(text, "{ \t\r\n"))})
+	d, err := s.drafter().Draft(ctx, typedWords(text))
 	if err != nil {
 		return nil, err
 	}
@@ -112,6 +117,3 @@ func (s *Server) understand(ctx context.Context, text string) ([]note.Entry, err
 	}
 	return out, nil
 }
-
-// minutes is a length of time as a clock shows it.
-func minutes(seconds float64) string { return export.ClockTime(seconds) }

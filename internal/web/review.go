@@ -11,22 +11,20 @@ import (
 
 	"bedsaid/internal/export"
 	"bedsaid/internal/finding"
-	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 	"bedsaid/internal/store"
 )
 
 // reviewView is the page on which a note is decided.
 type reviewView struct {
-	ID, Status, Author, Who string
-	Encounter               store.Encounter
-	Regions                 []region
-	Bar                     bar
-	Rail                    rail
-	Add                     *desk // for a finding that is not drafted
+	ID, Author string
+	Encounter  store.Encounter
+	Regions    []region
+	Bar        bar
+	Rail       rail
+	Add        *desk // for a finding that is not drafted
 	// Notices say what was lost or worked around in reading the recording.
 	Cautions, Notices []string
-	Spoken            bool
 }
 
 // bar says how much is left, and takes the last step back.
@@ -81,16 +79,16 @@ func (s *Server) review(w http.ResponseWriter, r *http.Request, p *person) {
 		s.showParts(w, http.StatusOK, s.partsOf(t, p, "", was, at)...)
 		return
 	}
-	s.reviewPage(w, r, p, http.StatusOK, t, at, "", nil)
+	s.reviewPage(w, r, p, http.StatusOK, t, at, nil)
 }
 
-func (s *Server) reviewPage(w http.ResponseWriter, r *http.Request, p *person, code int, t sheet, at, said string, open *desk) {
+func (s *Server) reviewPage(w http.ResponseWriter, r *http.Request, p *person, code int, t sheet, at string, open *desk) {
 	e, err := p.x.Encounter(r.Context(), t.info.Encounter)
 	if err != nil {
 		s.fail(w, r, err)
 		return
 	}
-	add := &desk{Note: t.info.ID, After: t.n.Len(), Decides: t.decides(), Kind: "add"}
+	add := t.addDesk()
 	if it, _ := t.find(at); it != nil {
 		it.Desk = s.deskOf(t, it)
 		if open != nil && open.Item != nil && open.Item.ID == at {
@@ -101,8 +99,8 @@ func (s *Server) reviewPage(w http.ResponseWriter, r *http.Request, p *person, c
 		add = open
 	}
 	s.shown(p, t)
-	s.show(w, r, code, "review", "Review", reviewView{ID: t.info.ID, Status: statusWords[t.n.Status()], Author: named(t.n.Author()), Who: t.person.Name,
-		Encounter: e, Regions: t.regions, Bar: t.bar(said, at), Rail: rail{t.regions}, Add: add, Cautions: t.n.Draft().Cautions, Notices: t.n.Draft().Notices, Spoken: t.info.Recording != ""})
+	s.show(w, r, code, "review", "Review", reviewView{ID: t.info.ID, Author: named(t.n.Author()), Encounter: e, Regions: t.regions,
+		Bar: t.bar("", at), Rail: rail{t.regions}, Add: add, Cautions: t.n.Draft().Cautions, Notices: t.n.Draft().Notices})
 }
 
 // shown remembers what lines said when they were shown: a region is accepted
@@ -144,7 +142,7 @@ func (s *Server) partsOf(t sheet, p *person, said string, ids ...string) []part 
 		}
 	}
 	s.shown(p, t)
-	return append(parts, part{"add", &desk{Note: t.info.ID, After: t.n.Len(), Decides: t.decides(), Kind: "add"}})
+	return append(parts, part{"add", t.addDesk()})
 }
 
 // notUnderstood says that a typed sentence held no finding.
@@ -155,18 +153,28 @@ func (notUnderstood) Hint() string {
 	return "name what you examined, the side, and what you found, as you would say it to a colleague: right eardrum pearly gray"
 }
 
-// decide takes one decision on one item.
-func (s *Server) decide(w http.ResponseWriter, r *http.Request, p *person) {
+// afterOf reads the form and gives how many decisions its sender saw. Where there
+// is none, it answers and ok is false.
+func (s *Server) afterOf(w http.ResponseWriter, r *http.Request) (after int, ok bool) {
 	if err := r.ParseForm(); err != nil {
 		s.fail(w, r, err)
-		return
+		return 0, false
 	}
-	id, at := r.PathValue("id"), r.PostFormValue("line")
 	after, err := strconv.Atoi(r.PostFormValue("after"))
 	if err != nil {
 		s.fail(w, r, store.ErrNotFound)
+		return 0, false
+	}
+	return after, true
+}
+
+// decide takes one decision on one item.
+func (s *Server) decide(w http.ResponseWriter, r *http.Request, p *person) {
+	after, ok := s.afterOf(w, r)
+	if !ok {
 		return
 	}
+	id, at := r.PathValue("id"), r.PostFormValue("line")
 	t, err := s.load(r, p, id)
 	if err != nil {
 		s.fail(w, r, err)
@@ -188,12 +196,7 @@ func (s *Server) decide(w http.ResponseWriter, r *http.Request, p *person) {
 		s.refused(w, r, p, t, it, err)
 		return
 	}
-	info, err := p.x.NoteInfo(r.Context(), id)
-	if err != nil {
-		s.fail(w, r, err)
-		return
-	}
-	s.decided(w, r, p, s.lay(info, n, t.person), t, d, at)
+	s.decided(w, r, p, s.lay(t.info, n, t.person), t, d, at)
 }
 
 // decided shows the note after a decision: what changed, and the next item.
@@ -259,9 +262,7 @@ func saidOf(d review.Decision) string { return saidWords[d.Kind] }
 // again shows an item with what was typed and what stands in the way.
 // changed are other items that stand otherwise than the window shows them.
 func (s *Server) again(w http.ResponseWriter, r *http.Request, p *person, code int, t sheet, it *item, with *desk, changed ...string) {
-	open := &desk{Note: t.info.ID, After: t.n.Len(), Decides: t.decides(), Kind: "add"}
-	view := "add"
-	at := ""
+	open, view, at := t.addDesk(), "add", ""
 	if it != nil {
 		open, view, at = s.deskOf(t, it), "item", it.ID
 	}
@@ -271,7 +272,7 @@ func (s *Server) again(w http.ResponseWriter, r *http.Request, p *person, code i
 		open.Kind = with.Kind
 	}
 	if r.Header.Get(partHeader) == "" {
-		s.reviewPage(w, r, p, code, t, at, "", open)
+		s.reviewPage(w, r, p, code, t, at, open)
 		return
 	}
 	parts := []part{{"bar", t.bar("", at)}, {"rail", rail{t.regions}}}
@@ -315,8 +316,8 @@ func changesBetween(seen, now review.Note) []string {
 			what = x.Kind.String()
 		}
 		if l, ok := now.Line(x.Line); ok {
-			it := d.Item(l.Finding.ID)
-			what += ": " + it.Name + ", " + export.Statement(note.Entry{Finding: l.Finding, Item: it})
+			e := entryOf(d, l.Finding)
+			what += ": " + e.Item.Name + ", " + export.Statement(e)
 		}
 		out = append(out, what+" ("+named(x.By)+", "+x.At.Local().Format(clock)+")")
 	}
@@ -403,16 +404,11 @@ func (s *Server) otherSide(f finding.Finding, side string) finding.Finding {
 // acceptRegion accepts the plain lines of a region, each with a decision of its
 // own, if each was shown as it stands.
 func (s *Server) acceptRegion(w http.ResponseWriter, r *http.Request, p *person) {
-	if err := r.ParseForm(); err != nil {
-		s.fail(w, r, err)
+	after, ok := s.afterOf(w, r)
+	if !ok {
 		return
 	}
 	id := r.PathValue("id")
-	after, err := strconv.Atoi(r.PostFormValue("after"))
-	if err != nil {
-		s.fail(w, r, store.ErrNotFound)
-		return
-	}
 	t, err := s.load(r, p, id)
 	if err != nil {
 		s.fail(w, r, err)
@@ -432,12 +428,7 @@ func (s *Server) acceptRegion(w http.ResponseWriter, r *http.Request, p *person)
 		}
 		after, last = n.Len(), line
 	}
-	info, err := p.x.NoteInfo(r.Context(), id)
-	if err != nil {
-		s.fail(w, r, err)
-		return
-	}
-	s.decided(w, r, p, s.lay(info, n, t.person), before, review.Decision{Kind: review.Accept}, last)
+	s.decided(w, r, p, s.lay(t.info, n, t.person), before, review.Decision{Kind: review.Accept}, last)
 }
 
 type unseen struct{}

@@ -42,11 +42,12 @@ func (s *Server) routes() http.Handler {
 	return m
 }
 
-// assets gives what pages load: held in memory, by their names alone.
+// assets gives what pages load. They are held in memory, and a name with ".." in
+// it is none of an embed.FS.
 func (s *Server) assets(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
-	data, ok := s.asset[name]
-	if !ok {
+	data, err := files.ReadFile("assets/" + name)
+	if err != nil {
 		http.NotFound(w, r)
 		return
 	}

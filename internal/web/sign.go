@@ -3,43 +3,41 @@ package web
 import (
 	"errors"
 	"net/http"
-	"strconv"
 	"strings"
 
 	"bedsaid/internal/export"
-	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 	"bedsaid/internal/store"
 )
 
 // finalView is a note as it stands, to be signed, read or printed.
 type finalView struct {
-	ID, Status      string
-	Encounter       store.Encounter
-	When, Author    string
-	Regions         []region
-	Struck          []item
-	Missing         []region
-	Actions         []item
-	Cautions        []string
-	MadeBy          string
-	Signatures      []string
-	Versions        []versionView
-	Addenda         []remarkView
-	Comments        []remarkView
-	After           int
-	Left            int
-	Seal            string
-	Print           bool
-	Problem         *problem
-	Conflict        []string
-	Typed           map[string]string // what was typed in a form that failed
-	CanSign         bool
-	CanCoSign       bool
-	CanAmend        bool
-	CanAdd          bool
-	Signed, Decides bool
-	Student         bool
+	ID, Status   string
+	Encounter    store.Encounter
+	When, Author string
+	Regions      []region
+	Struck       []item
+	Missing      []region
+	Actions      []item
+	Cautions     []string
+	MadeBy       string
+	Signatures   []string
+	Versions     []versionView
+	Addenda      []remarkView
+	Comments     []remarkView
+	After        int
+	Left         int
+	Seal         string
+	Print        bool
+	Problem      *problem
+	Conflict     []string
+	Typed        map[string]string // what was typed in a form that failed
+	CanSign      bool
+	CanCoSign    bool
+	CanAmend     bool
+	CanAdd       bool
+	Signed       bool
+	Student      bool
 }
 
 type versionView struct {
@@ -50,7 +48,7 @@ type versionView struct {
 	Latest bool
 }
 
-type remarkView struct{ Text, By, At, Why string }
+type remarkView struct{ Text, By, At string }
 
 func (s *Server) finalOf(r *http.Request, p *person, id string) (finalView, error) {
 	t, err := s.load(r, p, id)
@@ -62,13 +60,11 @@ func (s *Server) finalOf(r *http.Request, p *person, id string) (finalView, erro
 		return finalView{}, err
 	}
 	n, u := t.n, t.person
-	waits := n.Status() == review.AwaitingCoSign || n.Status() == review.AmendingAwaitingCoSign
-	closed := n.Status() == review.Final || n.Status() == review.Amended
 	v := finalView{ID: id, Status: statusWords[n.Status()], Encounter: e, When: e.ExaminedAt.Local().Format(clock), Author: named(n.Author()),
 		Cautions: n.Draft().Cautions, MadeBy: n.Draft().Provenance.Program, After: n.Len(), Typed: map[string]string{},
-		Signed: n.Status().Signed(), Decides: t.decides(), Student: u.Role == review.Student,
-		CanSign: t.decides(), CanCoSign: waits && u.Role == review.Preceptor && u.ID != n.Author().ID,
-		CanAmend: closed && u.ID == n.Author().ID, CanAdd: closed && u.Role.Licensed()}
+		Signed: n.Status().Signed(), Student: u.Role == review.Student,
+		CanSign: t.decides(), CanCoSign: n.Status().Waits() && u.Role == review.Preceptor && u.ID != n.Author().ID,
+		CanAmend: n.Status().Closed() && u.ID == n.Author().ID, CanAdd: n.Status().Closed() && u.Role.Licensed()}
 	v.Left = len(n.Obstacles())
 	for _, reg := range t.regions {
 		switch reg.ID {
@@ -123,7 +119,7 @@ func signature(s review.Signature) string {
 func remarks(rs []review.Remark) []remarkView {
 	var out []remarkView
 	for _, r := range rs {
-		out = append(out, remarkView{r.Text, named(r.By), r.At.Local().Format(clock), r.Why})
+		out = append(out, remarkView{r.Text, named(r.By), r.At.Local().Format(clock)})
 	}
 	return out
 }
@@ -155,18 +151,14 @@ func (s *Server) finalPage(w http.ResponseWriter, r *http.Request, p *person, co
 // sign takes what is done to a whole note: signatures, addenda, amendments,
 // comments.
 func (s *Server) sign(w http.ResponseWriter, r *http.Request, p *person) {
-	if err := r.ParseForm(); err != nil {
-		s.fail(w, r, err)
+	after, ok := s.afterOf(w, r)
+	if !ok {
 		return
 	}
 	id := r.PathValue("id")
-	after, err := strconv.Atoi(r.PostFormValue("after"))
-	if err != nil {
-		s.fail(w, r, store.ErrNotFound)
-		return
-	}
 	d := review.Decision{Kind: review.ParseKind(r.PostFormValue("kind")), Text: strings.TrimSpace(r.PostFormValue("text")), Why: strings.TrimSpace(r.PostFormValue("why"))}
 	c := store.Confirmed{r.PostFormValue("first"), r.PostFormValue("second")}
+	var err error
 	switch d.Kind {
 	case review.Sign, review.CoSign, review.Addendum:
 		_, err = p.x.Sign(r.Context(), id, after, d, store.Signing{Passphrase: r.PostFormValue("passphrase"), Confirmed: c})
@@ -218,13 +210,12 @@ type wordsView struct {
 	Runs    []run
 	Decides bool
 	After   int
-	Spoken  bool
 }
 
 // run is a stretch of words that went to one place.
 type run struct {
-	Kind, Place, When, At string
-	Words                 []stripWord
+	Place, When, At string
+	Words           []stripWord
 }
 
 // words shows the whole of what was heard: a missed sentence can be pulled in.
@@ -237,29 +228,29 @@ func (s *Server) words(w http.ResponseWriter, r *http.Request, p *person) {
 	d := t.n.Draft()
 	place := make([]run, len(d.Transcript.Words))
 	for i := range place {
-		place[i] = run{Kind: "talk", Place: "no place"}
+		place[i] = run{Place: "no place"}
 	}
 	for _, l := range d.LeftOut {
 		for i := l.Span.Start; i < l.Span.End; i++ {
-			place[i] = run{Kind: "talk", Place: "left out: " + export.LeftOutWord(l.Why)}
+			place[i] = run{Place: "left out: " + export.LeftOutWord(l.Why)}
 		}
 	}
 	for _, l := range t.n.Lines() {
 		for _, e := range l.Finding.Evidence {
 			for i := e.Start; i < e.End; i++ {
-				it := d.Item(l.Finding.ID)
-				place[i] = run{Kind: "charted", Place: it.Name + ": " + export.Statement(note.Entry{Finding: l.Finding, Item: it}), At: l.ID}
+				entry := entryOf(d, l.Finding)
+				place[i] = run{Place: entry.Item.Name + ": " + export.Statement(entry), At: l.ID}
 			}
 		}
 	}
-	v := wordsView{ID: t.info.ID, Decides: t.decides(), After: t.n.Len(), Spoken: t.info.Recording != ""}
+	v := wordsView{ID: t.info.ID, Decides: t.decides(), After: t.n.Len()}
 	for i := range place {
 		k := len(v.Runs) - 1
 		if k < 0 || v.Runs[k].Place != place[i].Place || v.Runs[k].At != place[i].At {
 			v.Runs = append(v.Runs, place[i])
 			k++
 			if d.Transcript.Timed {
-				v.Runs[k].When = minutes(d.Transcript.Words[i].Start)
+				v.Runs[k].When = export.ClockTime(d.Transcript.Words[i].Start)
 			}
 		}
 		v.Runs[k].Words = append(v.Runs[k].Words, wordOf(d.Transcript, i, false))

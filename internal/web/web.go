@@ -13,7 +13,7 @@ import (
 	"errors"
 	"fmt"
 	"html/template"
-	"io/fs"
+	"io"
 	"log"
 	"net"
 	"net/http"
@@ -59,7 +59,6 @@ type Server struct {
 	opt          Options
 	host, origin string
 	views        *template.Template
-	asset        map[string][]byte
 	handler      http.Handler
 
 	mu      sync.Mutex
@@ -79,20 +78,11 @@ func New(address string, o Options) (*Server, error) {
 	if o.LockAfter <= 0 {
 		o.LockAfter = DefaultLock
 	}
-	s := &Server{opt: o, host: address, origin: "http://" + address, asset: map[string][]byte{}, launch: map[string]bool{},
+	s := &Server{opt: o, host: address, origin: "http://" + address, launch: map[string]bool{},
 		devices: map[string]bool{}, people: map[string]*person{}, jobs: map[string]*job{}, hearing: make(chan struct{}, 1)}
 	var err error
 	if s.views, err = template.New("").Funcs(viewFuncs()).ParseFS(files, "views/*.html"); err != nil {
 		return nil, fmt.Errorf("read page: %w", err)
-	}
-	entries, err := fs.ReadDir(files, "assets")
-	if err != nil {
-		return nil, fmt.Errorf("read page: %w", err)
-	}
-	for _, e := range entries {
-		if s.asset[e.Name()], err = files.ReadFile("assets/" + e.Name()); err != nil {
-			return nil, fmt.Errorf("read page: %w", err)
-		}
 	}
 	s.handler = s.guard(s.routes())
 	return s, nil
@@ -139,7 +129,7 @@ func Serve(ctx context.Context, o Options, ready func(link string)) error {
 		return err
 	}
 	h := &http.Server{Handler: s, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
-		ErrorLog: log.New(discard{}, "", 0)} // its lines may hold what a request said
+		ErrorLog: log.New(io.Discard, "", 0)} // its lines may hold what a request said
 	stopped := make(chan error, 1)
 	go func() { stopped <- h.Serve(l) }()
 	ready(s.Launch())
@@ -158,10 +148,6 @@ func Serve(ctx context.Context, o Options, ready func(link string)) error {
 	}
 	return errors.Join(err, s.Close())
 }
-
-type discard struct{}
-
-func (discard) Write(p []byte) (int, error) { return len(p), nil }
 
 // secret is 256 random bits that nobody guesses.
 func secret() string {
