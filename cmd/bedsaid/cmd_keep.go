@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -62,7 +61,7 @@ func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
 	}
 	// What cannot be read is told before anything is asked.
 	var clip *audio.Clip
-	if spoken := !isWords(path); spoken {
+	if !pipeline.IsText(path) {
 		if clip, err = audio.Open(ctx, path, func(float64) {}); err != nil {
 			return err
 		}
@@ -77,12 +76,6 @@ func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
 		}
 		return m.keepIn(ctx, x, f, lex, path, clip, d)
 	})
-}
-
-// isWords says whether an input is typed words or a draft, by its name.
-func isWords(path string) bool {
-	p := strings.ToLower(path)
-	return strings.HasSuffix(p, ".txt") || strings.HasSuffix(p, ".json")
 }
 
 func (m *Main) askDetails(ask *asker, kinds [2]string, spoken bool, d *store.Details) error {
@@ -126,7 +119,7 @@ func (m *Main) keepIn(ctx context.Context, x *store.Session, f keepFlags, lex *l
 	bar.of("input")
 	engine := m.hearing(f.model, f.models)
 	defer engine.close()
-	in := pipeline.Input{Path: path}
+	in := pipeline.Input{Path: path, Sound: clip}
 	n, err := m.drafter(lex, f.exam, bar, engine).Draft(ctx, in)
 	bar.clear()
 	if err != nil {

@@ -101,7 +101,7 @@ func (d *Drafter) source(ctx context.Context, in Input) (note.Source, error) {
 	if in.Sound != nil {
 		return d.hear(ctx, in.Sound)
 	}
-	if in.Text != nil || isText(in.Path) {
+	if in.Text != nil || IsText(in.Path) {
 		return readWords(in)
 	}
 	// The sound is read before a model is loaded: a bad file is told at once.

@@ -203,7 +203,7 @@ func TestReadWords(t *testing.T) {
 
 func TestIsText(t *testing.T) {
 	for path, want := range map[string]bool{"a.txt": true, "A.TXT": true, "x/a.json": true, "a.wav": false, "a": false, "txt": false, "a.md": false} {
-		if isText(path) != want {
+		if IsText(path) != want {
 			t.Errorf("%s: %v", path, !want)
 		}
 	}

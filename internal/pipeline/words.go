@@ -35,8 +35,8 @@ const (
 	adviceEmpty = "give a recording, or a text with what was said"
 )
 
-// isText reports whether a file is read as words and not as sound.
-func isText(path string) bool {
+// IsText reports, by its name, whether a file is read as words and not as sound.
+func IsText(path string) bool {
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".txt", ".json":
 		return true
