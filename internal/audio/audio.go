@@ -155,14 +155,17 @@ func (b *builder) flush() {
 	if len(b.pending) == 0 {
 		return
 	}
-	var peak float64
+	var peak, high float64
 	for _, s := range b.pending {
-		peak = max(peak, math.Abs(float64(s)))
+		peak, high = max(peak, math.Abs(float64(s))), max(high, float64(s))
 	}
 	// A power of two keeps 16-bit sources exact.
 	scale := math.Ldexp(1, -60)
 	if peak > 0 {
 		scale = math.Ldexp(1, int(math.Ceil(math.Log2(peak)))-15)
+	}
+	if high < 1 && math.RoundToEven(high/scale) > math.MaxInt16 {
+		scale *= 2 // 16 bits reach one step less far above zero than below
 	}
 	q := make([]int16, len(b.pending))
 	for i, s := range b.pending {

@@ -15,12 +15,14 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"bedsaid/internal/audio"
 	"bedsaid/internal/extract"
 	"bedsaid/internal/note"
 	"bedsaid/internal/speech"
+	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
 )
 
@@ -41,7 +43,8 @@ const (
 )
 
 // Drafter turns inputs into drafts. What is costly is made once, on first
-// need: a text never loads a model. It is used by one goroutine at a time.
+// need: a text never loads a model. Goroutines may share it where the decoder
+// and Progress allow it.
 type Drafter struct {
 	// Program is the name and version for the provenance.
 	Program string
@@ -58,8 +61,9 @@ type Drafter struct {
 	// examination: for measurements.
 	Vocabulary speech.Vocabulary
 
-	lex     *lexicon.Lexicon
-	hearing *Hearing
+	lexOnce, hearingOnce sync.Mutex // guard what is made once
+	lex                  *lexicon.Lexicon
+	hearing              *Hearing
 }
 
 // Input names what to draft from. Text or Sound, where not nil, is taken in
@@ -72,34 +76,65 @@ type Input struct {
 
 // Draft drafts one input. It returns a whole draft or an error, never a part.
 func (d *Drafter) Draft(ctx context.Context, in Input) (note.Draft, error) {
-	if d.lex == nil {
-		lex, err := d.Lexicon()
-		if err != nil {
-			return note.Draft{}, fmt.Errorf("load lexicon: %w", err)
-		}
-		d.lex = lex
-	}
-	src, err := d.source(ctx, in)
+	lex, err := d.words()
 	if err != nil {
 		return note.Draft{}, err
 	}
-	set := doubt(d.lex, extract.New(d.lex).Extract(src.Transcript, extract.Options{Exam: d.Exam}), src.Transcript)
-	if err := ctx.Err(); err != nil {
+	src, err := d.source(ctx, lex, in)
+	if err != nil {
 		return note.Draft{}, err
 	}
 	src.Name = filepath.Base(in.Path)
+	return d.compose(ctx, lex, src)
+}
+
+// compose understands the words of a source and makes the draft.
+func (d *Drafter) compose(ctx context.Context, lex *lexicon.Lexicon, src note.Source) (note.Draft, error) {
+	set := doubt(lex, extract.New(lex).Extract(src.Transcript, extract.Options{Exam: d.Exam}), src.Transcript)
+	if err := ctx.Err(); err != nil {
+		return note.Draft{}, err
+	}
 	src.Provenance.Program = d.Program
 	src.Provenance.DraftedAt = d.Now()
 	src.Provenance.Packs = nil
-	for _, p := range d.lex.Packs() {
+	for _, p := range lex.Packs() {
 		src.Provenance.Packs = append(src.Provenance.Packs, note.Pack(p))
 	}
-	return note.Compose(src, set, note.OutlineOf(d.lex)), nil
+	return note.Compose(src, set, note.OutlineOf(lex)), nil
 }
 
-func (d *Drafter) source(ctx context.Context, in Input) (note.Source, error) {
+// words gives the lexicon.
+func (d *Drafter) words() (*lexicon.Lexicon, error) {
+	d.lexOnce.Lock()
+	defer d.lexOnce.Unlock()
+	if d.lex == nil {
+		lex, err := d.Lexicon()
+		if err != nil {
+			return nil, fmt.Errorf("load lexicon: %w", err)
+		}
+		d.lex = lex
+	}
+	return d.lex, nil
+}
+
+// ears gives the speech engine.
+func (d *Drafter) ears(ctx context.Context) (Hearing, error) {
+	d.hearingOnce.Lock()
+	defer d.hearingOnce.Unlock()
+	if d.hearing == nil {
+		d.at(Loading)(0)
+		h, err := d.Hearing(ctx)
+		if err != nil {
+			return Hearing{}, err
+		}
+		d.hearing = &h
+	}
+	return *d.hearing, nil
+}
+
+func (d *Drafter) source(ctx context.Context, lex *lexicon.Lexicon, in Input) (note.Source, error) {
 	if in.Sound != nil {
-		return d.hear(ctx, in.Sound)
+		return d.hear(ctx, lex, in.Sound)
 	}
 	if in.Text != nil || IsText(in.Path) {
 		return readWords(in)
@@ -109,45 +144,49 @@ func (d *Drafter) source(ctx context.Context, in Input) (note.Source, error) {
 	if err != nil {
 		return note.Source{}, err
 	}
-	return d.hear(ctx, clip)
+	return d.hear(ctx, lex, clip)
 }
 
-func (d *Drafter) hear(ctx context.Context, clip *audio.Clip) (note.Source, error) {
-	if d.hearing == nil {
-		d.at(Loading)(0)
-		h, err := d.Hearing(ctx)
-		if err != nil {
-			return note.Source{}, err
-		}
-		d.hearing = &h
+func (d *Drafter) hear(ctx context.Context, lex *lexicon.Lexicon, clip *audio.Clip) (note.Source, error) {
+	ears, err := d.ears(ctx)
+	if err != nil {
+		return note.Source{}, err
 	}
 	listen := d.at(Listening)
-	vocabulary := d.Vocabulary
-	if vocabulary == nil {
-		vocabulary = Vocabulary(d.lex)
-	}
-	t, err := speech.New(d.hearing.Decoder, d.Speech).Recognize(ctx, clip, vocabulary, func(p speech.Progress) {
-		if p.Stage == speech.StageDecode && p.Total > 0 {
+	t, err := speech.New(ears.Decoder, d.Speech).Recognize(ctx, clip, d.vocabulary(lex), func(p speech.Progress) {
+		if p.Total > 0 {
 			listen(p.Done / p.Total)
 		}
 	})
 	if err != nil {
 		return note.Source{}, err
 	}
+	src := heard(ears, t)
+	for _, n := range clip.Notes() {
+		src.Notices = append(src.Notices, n.Text)
+	}
+	return src, nil
+}
+
+// heard makes a source of what was heard. When the sound was recorded stays
+// unknown: a file's own time says when it was last copied or edited, and a wrong
+// time in a chart is worse than none.
+func heard(by Hearing, t transcript.Transcript) note.Source {
 	// Four digits are all that the JSON needs, and understanding must see what the
 	// JSON holds: drafting again from it gives the same draft.
 	for i := range t.Words {
 		t.Words[i].P = math.Round(t.Words[i].P*1e4) / 1e4
 	}
-	// When the sound was recorded stays unknown: the file's own time says when it
-	// was last copied or edited, and a wrong time in a chart is worse than none.
-	src := note.Source{Transcript: t, Provenance: note.Provenance{
-		Engine: d.hearing.Engine, Model: d.hearing.Model, ModelSHA256: d.hearing.ModelSHA256,
+	return note.Source{Transcript: t, Provenance: note.Provenance{
+		Engine: by.Engine, Model: by.Model, ModelSHA256: by.ModelSHA256,
 	}}
-	for _, n := range clip.Notes() {
-		src.Notices = append(src.Notices, n.Text)
+}
+
+func (d *Drafter) vocabulary(lex *lexicon.Lexicon) speech.Vocabulary {
+	if d.Vocabulary != nil {
+		return d.Vocabulary
 	}
-	return src, nil
+	return Vocabulary(lex)
 }
 
 func (d *Drafter) at(s Stage) func(float64) {

@@ -26,19 +26,19 @@ const (
 )
 
 // align gives words times that fit the voice between from and to.
-func (v Voice) align(words []transcript.Word, from, to float64) []transcript.Word {
+func (v voice) align(words []transcript.Word, from, to float64) []transcript.Word {
 	if len(words) == 0 {
 		return words
 	}
-	first := int(from / hopSeconds)
-	frames := min(int(math.Ceil(to/hopSeconds)), len(v.score)) - first
+	first := max(int(from/hopSeconds), v.first)
+	frames := min(int(math.Ceil(to/hopSeconds)), v.first+len(v.score)) - first
 	if frames < 2*len(words) {
 		return words
 	}
 	// voiced[t] is the voice, in seconds, in the first t frames.
 	voiced := make([]float64, frames+1)
 	for t := range frames {
-		x := min(max((float64(v.score[first+t])-1)/(scoreStart-1), 0), 1)
+		x := min(max((float64(v.score[first+t-v.first])-1)/(scoreStart-1), 0), 1)
 		voiced[t+1] = voiced[t] + x*hopSeconds
 	}
 	silent := func(t int) float64 { return float64(t)*hopSeconds - voiced[t] }

@@ -80,7 +80,7 @@ func joinNear(ivs []transcript.Interval) []transcript.Interval {
 // widen lets a reported stretch reach from the likely end of the word before it
 // to the start of the word after it: next to dropped speech an engine's times are
 // stretched, and whoever listens must not begin too late.
-func widen(gaps []transcript.Interval, words []transcript.Word, v Voice) []transcript.Interval {
+func widen(gaps []transcript.Interval, words []transcript.Word, v voice) []transcript.Interval {
 	var out []transcript.Interval
 	for _, g := range gaps {
 		from, to := 0.0, g.End+longestBreath

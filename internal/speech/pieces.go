@@ -3,7 +3,6 @@ package speech
 import (
 	"math"
 
-	"bedsaid/internal/audio"
 	"bedsaid/internal/transcript"
 )
 
@@ -15,6 +14,10 @@ const (
 	piecePad     = 0.3  // seconds of what is around the voice, where there is room
 	quietBetween = 5.0  // a pause this long is not decoded
 	seamOverlap  = 0.6  // seconds heard twice on each side of a cut within speech
+	goodPause    = 0.8  // seconds: a longer one makes no better cut
+	soonEnough   = 0.8  // of the wished length: a piece that long ends at the next good pause
+	longestUnit  = longestPiece / 3
+	leastRest    = 0.5 // seconds: a unit is not cut nearer to its end
 )
 
 // piece is a stretch to decode, in seconds.
@@ -25,130 +28,131 @@ type piece struct {
 	cutStart, cutEnd float64
 }
 
-// unit is a stretch that is never cut: a voiced interval, or a part of one that
-// is too long, in which case bare says that it touches the unit before.
-type unit struct {
-	transcript.Interval
-	bare bool
+// cutter groups units, as they are found, into pieces. It knows nothing of what
+// comes after, so that sound that is still being made is cut as a recording is.
+type cutter struct {
+	aim   float64 // the wished length of a piece
+	open  []unit  // of the piece that may still grow
+	since float64 // where the voice before it ended; -1 at the beginning
+	done  []piece // since take
 }
 
-// planPieces groups the voiced intervals into pieces. aim is the wished length.
-func planPieces(v Voice, total, aim float64) []piece {
-	return joinUnits(splitUnits(v), total, aim)
+// take gives the pieces that were closed since it was last asked.
+func (c *cutter) take() []piece {
+	p := c.done
+	c.done = nil
+	return p
 }
 
-// splitUnits cuts intervals that are too long at their quietest moments.
-func splitUnits(v Voice) []unit {
-	var out []unit
-	for _, iv := range v.Intervals {
-		bare := false
-		for iv.End-iv.Start > longestPiece/3 {
-			// The quietest fifth of a second in the second half of what may be taken.
-			cut := v.quietest(iv.Start+longestPiece/6, min(iv.Start+longestPiece/3, iv.End-0.5))
-			out = append(out, unit{transcript.Interval{Start: iv.Start, End: cut}, bare})
-			iv.Start, bare = cut, true
-		}
-		out = append(out, unit{iv, bare})
-	}
-	return out
-}
-
-// quietest is the moment between from and to where the sound is lowest.
-func (v Voice) quietest(from, to float64) float64 {
-	best, at := math.Inf(1), (from+to)/2
-	const reach = 6
-	for i := int(from / hopSeconds); i <= int(to/hopSeconds); i++ {
-		var sum float64
-		for k := max(0, i-reach); k <= min(len(v.score)-1, i+reach); k++ {
-			sum += float64(v.score[k])
-		}
-		if sum < best {
-			best, at = sum, (float64(i)+0.5)*hopSeconds
-		}
-	}
-	return min(max(at, from), to)
-}
-
-// joinUnits chooses the cuts that cost least: short pieces cost, cuts in short
-// pauses cost, cuts within speech cost most.
-func joinUnits(units []unit, total, aim float64) []piece {
-	n := len(units)
-	best := make([]float64, n+1) // best[i]: cost of the first i units
-	from := make([]int, n+1)
-	for i := 1; i <= n; i++ {
-		best[i] = math.Inf(1)
-		for j := i - 1; j >= 0; j-- {
-			// A piece of units j to i-1.
-			if j < i-1 && units[j+1].Start-units[j].End >= quietBetween {
-				break
-			}
-			length := units[i-1].End - units[j].Start + 2*max(piecePad, seamOverlap)
-			if length > longestPiece && j < i-1 {
-				break
-			}
-			cost := best[j] + 0.3
-			if d := (aim - length) / aim; d > 0 {
-				cost += 2 * d * d
-			} else {
-				cost += 4 * d * d
-			}
-			if j > 0 {
-				cost += cutCost(units[j-1], units[j])
-			}
-			if cost < best[i] {
-				best[i], from[i] = cost, j
-			}
-		}
-	}
-	var cuts []int
-	for i := n; i > 0; i = from[i] {
-		cuts = append(cuts, i)
-	}
-	var out []piece
-	j := 0
-	for k := len(cuts) - 1; k >= 0; k-- {
-		i := cuts[k]
-		p := piece{transcript.Interval{Start: units[j].Start, End: units[i-1].End}, math.NaN(), math.NaN()}
+// add takes the next unit.
+func (c *cutter) add(u unit) {
+	for len(c.open) > 0 {
+		n := len(c.open)
 		switch {
-		case units[j].bare:
-			p.cutStart = p.Start
-			p.Start -= seamOverlap
-		case j > 0:
-			p.Start -= min(piecePad, (p.Start-units[j-1].End)/2)
+		case u.Start-c.open[n-1].End >= quietBetween:
+			c.close(n, nil)
+		case u.End-c.open[0].Start+2*max(piecePad, seamOverlap) > longestPiece:
+			c.close(c.bestCut(u), &u)
 		default:
-			p.Start -= piecePad
+			c.open = append(c.open, u)
+			return
 		}
-		switch {
-		case i < n && units[i].bare:
-			p.cutEnd = p.End
-			p.End += seamOverlap
-		case i < n:
-			p.End += min(piecePad, (units[i].Start-p.End)/2)
-		default:
-			p.End += piecePad
-		}
-		p.Start, p.End = max(0, p.Start), min(total, p.End)
-		out = append(out, p)
-		j = i
 	}
-	return out
+	c.open = append(c.open, u)
 }
 
-func cutCost(a, b unit) float64 {
-	if b.bare {
-		return 5
+// pause takes the time up to which nobody has spoken since the last unit.
+func (c *cutter) pause(now float64) {
+	n := len(c.open)
+	if n == 0 {
+		return
 	}
-	return 1.5 * max(0, 1-(b.Start-a.End)/0.8)
+	gap := now - c.open[n-1].End
+	if gap >= quietBetween || gap >= goodPause && c.length(n) >= soonEnough*c.aim {
+		c.close(n, nil)
+	}
+}
+
+// end closes what is open.
+func (c *cutter) end() {
+	if len(c.open) > 0 {
+		c.close(len(c.open), nil)
+	}
+}
+
+// length is that of a piece of the first n open units.
+func (c *cutter) length(n int) float64 {
+	return c.open[n-1].End - c.open[0].Start + 2*max(piecePad, seamOverlap)
+}
+
+// bestCut says how many of the open units make the piece that costs least, where
+// u comes after them: short pieces cost, cuts in short pauses cost, cuts within
+// speech cost most.
+func (c *cutter) bestCut(u unit) int {
+	best, at := math.Inf(1), len(c.open)
+	for n := 1; n <= len(c.open); n++ {
+		next := u
+		if n < len(c.open) {
+			next = c.open[n]
+		}
+		d := (c.aim - c.length(n)) / c.aim
+		cost := 4 * d * d
+		if next.bare {
+			cost += 5
+		} else {
+			cost += 1.5 * max(0, 1-(next.Start-c.open[n-1].End)/goodPause)
+		}
+		if cost <= best {
+			best, at = cost, n
+		}
+	}
+	return at
+}
+
+// close makes a piece of the first n open units.
+func (c *cutter) close(n int, next *unit) {
+	if n < len(c.open) {
+		next = &c.open[n]
+	}
+	c.done = append(c.done, c.piece(n, next))
+	c.since = c.open[n-1].End
+	c.open = append([]unit(nil), c.open[n:]...)
+}
+
+// piece is that of the first n open units; next is what follows them, nil where
+// it is far or not known.
+func (c *cutter) piece(n int, next *unit) piece {
+	p := piece{transcript.Interval{Start: c.open[0].Start, End: c.open[n-1].End}, math.NaN(), math.NaN()}
+	switch {
+	case c.open[0].bare:
+		p.cutStart = p.Start
+		p.Start -= seamOverlap
+	case c.since >= 0:
+		p.Start -= min(piecePad, (p.Start-c.since)/2)
+	default:
+		p.Start -= piecePad
+	}
+	switch {
+	case next != nil && next.bare:
+		p.cutEnd = p.End
+		p.End += seamOverlap
+	case next != nil:
+		p.End += min(piecePad, (next.Start-p.End)/2)
+	default:
+		p.End += piecePad
+	}
+	p.Start = max(0, p.Start)
+	return p
 }
 
 // halves splits a piece in two at its best pause near the middle.
-func (p piece) halves(v Voice) (piece, piece) {
+func (p piece) halves(v voice) (piece, piece) {
 	length := p.End - p.Start
 	from, to := p.Start+0.3*length, p.End-0.3*length
 	// The widest gap between intervals that lies in the middle.
 	cut, width := math.NaN(), 0.0
-	for i := 1; i < len(v.Intervals); i++ {
-		a, b := v.Intervals[i-1].End, v.Intervals[i].Start
+	for i := 1; i < len(v.intervals); i++ {
+		a, b := v.intervals[i-1].End, v.intervals[i].Start
 		if mid := (a + b) / 2; mid > from && mid < to && b-a > width {
 			cut, width = mid, b-a
 		}
@@ -163,25 +167,4 @@ func (p piece) halves(v Voice) (piece, piece) {
 	a.End, a.cutEnd = min(p.End, cut+seamOverlap), cut
 	b.Start, b.cutStart = max(p.Start, cut-seamOverlap), cut
 	return a, b
-}
-
-// samples gives the sound of a piece.
-func (p piece) samples(clip *audio.Clip) []float32 {
-	return clip.Samples(int(p.Start*audio.Rate), int(math.Ceil(p.End*audio.Rate)))
-}
-
-// within gives the parts of the voiced intervals that lie in [from, to].
-func (v Voice) within(from, to float64) []transcript.Interval {
-	var out []transcript.Interval
-	for _, iv := range v.Intervals {
-		iv.Start, iv.End = max(iv.Start, from), min(iv.End, to)
-		if iv.End > iv.Start {
-			out = append(out, iv)
-		}
-	}
-	return out
-}
-
-func lengthOf(ivs []transcript.Interval) float64 {
-	return Voice{Intervals: ivs}.Seconds()
 }

@@ -15,22 +15,8 @@ import (
 // negation or a normal state are not used. It must be a pure function.
 type Vocabulary func(heard []transcript.Word) []string
 
-// Stage says what the recognizer is at.
-type Stage int
-
-// The stages of recognition.
-const (
-	StageUnknown Stage = iota
-	StageVoice         // looking for the voice
-	StageDecode        // decoding
-)
-
-// Progress says how far recognition has come.
-type Progress struct {
-	Stage Stage
-	// Done and Total are seconds of the recording.
-	Done, Total float64
-}
+// Progress says how far recognition has come, in seconds of the recording.
+type Progress struct{ Done, Total float64 }
 
 // EventKind says what happened to a piece.
 type EventKind int
@@ -100,47 +86,40 @@ func (r *Recognizer) Recognize(ctx context.Context, clip *audio.Clip, vocab Voca
 		progress = func(Progress) {}
 	}
 	total := clip.Seconds()
-	progress(Progress{StageVoice, 0, total})
-	voice, err := FindVoice(ctx, clip)
-	if err != nil {
-		return transcript.Transcript{}, fmt.Errorf("find voice: %w", err)
+	e := newEar(r.opts.PieceSeconds)
+	h := newHearing(ctx, r, vocab)
+	for at := 0; ; at += audio.Rate {
+		if err := ctx.Err(); err != nil {
+			return transcript.Transcript{}, fmt.Errorf("find voice: %w", err)
+		}
+		if at >= clip.Len() {
+			e.end()
+		} else {
+			e.add(clip.Samples(at, at+audio.Rate))
+		}
+		for _, t := range e.take() {
+			progress(Progress{t.Start, total})
+			if err := h.settle(t); err != nil {
+				return transcript.Transcript{}, err
+			}
+		}
+		if at >= clip.Len() {
+			break
+		}
 	}
-	h := hearing{Recognizer: r, ctx: ctx, clip: clip, voice: voice}
-	pieces := planPieces(voice, total, r.opts.PieceSeconds)
-	var words []transcript.Word
-	for i, p := range pieces {
-		progress(Progress{StageDecode, p.Start, total})
-		h.terms = nil
-		if vocab != nil {
-			h.terms = bareTerms(vocab(words))
-		}
-		got, err := h.hear(p, 0)
-		if err != nil {
-			return transcript.Transcript{}, fmt.Errorf("decode speech at %.0f s: %w", p.Start, err)
-		}
-		cut := math.NaN()
-		if i > 0 {
-			cut = p.cutStart
-		}
-		words = joinSeam(words, got, cut)
-	}
-	progress(Progress{StageDecode, total, total})
+	progress(Progress{total, total})
+	return account(h.words, e.finder.voice, total), nil
+}
+
+// account makes the transcript of what was heard of a recording and reports the
+// voice in it that gave no words.
+func account(words []transcript.Word, v voice, total float64) transcript.Transcript {
 	words = saneTimes(words, 0, total)
 	return transcript.Transcript{Words: words, Timed: true, Recording: &transcript.Recording{
 		Seconds:       total,
-		VoicedSeconds: voice.Seconds(),
-		Untranscribed: joinNear(widen(uncovered(words, voice.Intervals), words, voice)),
-	}}, nil
-}
-
-// hearing is the work on one clip.
-type hearing struct {
-	*Recognizer
-	ctx   context.Context
-	clip  *audio.Clip
-	voice Voice
-	terms []string
-	pace  pace
+		VoicedSeconds: lengthOf(v.intervals),
+		Untranscribed: joinNear(widen(uncovered(words, v.intervals), words, v)),
+	}}
 }
 
 // attempt is one decoding with what speaks against it.
@@ -151,10 +130,7 @@ type attempt struct {
 }
 
 func (h *hearing) try(p piece, terms []string, beam int) (attempt, error) {
-	if err := h.ctx.Err(); err != nil {
-		return attempt{}, err
-	}
-	d, err := h.dec.Decode(h.ctx, p.samples(h.clip), Request{Prompt: promptText(terms), Beam: beam})
+	d, err := h.decode(p, Request{Prompt: promptText(terms), Beam: beam})
 	if err != nil {
 		return attempt{}, err
 	}
@@ -322,16 +298,17 @@ func (h *hearing) refill(p piece, a attempt, depth int) ([]transcript.Word, erro
 		for k < len(words) && words[k].Start < gap.Start {
 			k++
 		}
-		// With the whole of the word on either side, so that no word is cut.
+		// With the two words on either side, so that no word is cut and the place in
+		// the text is known though times stray.
 		sub := piece{gap, math.NaN(), math.NaN()}
-		before, after := words[:k], words[k:]
+		before, after := words[max(0, k-2):k], words[k:min(k+2, len(words))]
 		if sub.Start -= 0.2; k > 0 && words[k-1].End > gap.Start-2*reach {
-			sub.Start = min(sub.Start, words[k-1].Start-0.05)
+			sub.Start = min(sub.Start, max(before[0].Start, words[k-1].Start-openGap)-0.05)
 		} else {
 			before = nil
 		}
 		if sub.End += 0.2; k < len(words) && words[k].Start < gap.End+2*reach {
-			sub.End = max(sub.End, words[k].End+0.05)
+			sub.End = max(sub.End, min(after[len(after)-1].End, words[k].End+openGap)+0.05)
 		} else {
 			after = nil
 		}
@@ -380,20 +357,50 @@ func saidBeside(words []transcript.Word, k int, got []transcript.Word) int {
 }
 
 // withoutDoubles leaves out of got what it says of its neighbours, which were
-// heard with it: the same word, or what was made of the neighbour's sound.
+// heard with it: the same words, or what was made of the neighbours' sound.
 func withoutDoubles(before, got, after []transcript.Word) []transcript.Word {
-	middle := func(w transcript.Word) float64 { return (w.Start + w.End) / 2 }
-	if len(before) > 0 && len(got) > 0 {
-		last := before[len(before)-1]
-		if normal(got[0].Text) == normal(last.Text) || middle(got[0]) < min(last.End, last.Start+spokenSeconds(last.Text)) {
-			got = got[1:]
+	got = got[doubled(before, got, func(w, beside transcript.Word) bool {
+		return middle(w) < min(beside.End, beside.Start+spokenSeconds(beside.Text))
+	}):]
+	// The same from the other end.
+	got, after = backwards(got), backwards(after)
+	got = got[doubled(after, got, func(w, beside transcript.Word) bool {
+		return middle(w) > max(beside.Start, beside.End-spokenSeconds(beside.Text))
+	}):]
+	return backwards(got)
+}
+
+// doubled says how many words at the start of got are those at the end of beside.
+// Words decide; where got says none of them, times do: said tells whether a word
+// was made of the sound of another.
+func doubled(beside, got []transcript.Word, said func(w, beside transcript.Word) bool) int {
+	if len(beside) == 0 {
+		return 0
+	}
+	last := beside[len(beside)-1]
+	for i := range beside {
+		for n := range min(len(got), len(beside)+1) {
+			if w := beside[len(beside)-1-i]; normal(got[n].Text) != normal(w.Text) {
+				continue
+			}
+			// What follows it stands for the words after it.
+			n++
+			for ; i > 0 && n < len(got) && said(got[n], last); i-- {
+				n++
+			}
+			return n
 		}
 	}
-	if len(after) > 0 && len(got) > 0 {
-		first, end := after[0], got[len(got)-1]
-		if normal(end.Text) == normal(first.Text) || middle(end) > max(first.Start, first.End-spokenSeconds(first.Text)) {
-			got = got[:len(got)-1]
-		}
+	if len(got) > 0 && said(got[0], last) {
+		return 1
 	}
-	return got
+	return 0
+}
+
+func middle(w transcript.Word) float64 { return (w.Start + w.End) / 2 }
+
+func backwards(words []transcript.Word) []transcript.Word {
+	words = slices.Clone(words)
+	slices.Reverse(words)
+	return words
 }

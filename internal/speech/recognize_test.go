@@ -54,8 +54,9 @@ func (w *world) clip() *audio.Clip {
 // find tells where a stretch of the clip begins, or -1. There is faint noise
 // everywhere, so no two places are the same.
 func (w *world) find(samples []float32) int {
+	n := min(64, len(samples))
 	for i := range w.heard {
-		if w.heard[i] == samples[0] && i+8 <= len(w.heard) && slices.Equal(w.heard[i:i+8], samples[:8]) {
+		if w.heard[i] == samples[0] && i+n <= len(w.heard) && slices.Equal(w.heard[i:i+n], samples[:n]) {
 			return i
 		}
 	}

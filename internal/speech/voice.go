@@ -1,18 +1,14 @@
 package speech
 
 import (
-	"context"
 	"math"
-	"slices"
-
-	"gonum.org/v1/gonum/dsp/fourier"
 
 	"bedsaid/internal/audio"
 	"bedsaid/internal/transcript"
 )
 
 // Voice activity: the power in 16 bands is compared with a floor that follows
-// each band (a low percentile over the seconds around), so that hum, fans and
+// each band (a low percentile over the seconds before), so that hum, fans and
 // hiss are floor and what rises and falls above it is voice. It prefers to call
 // a noise voice over calling a voice noise. The numbers below are our own,
 // tried on synthetic voices in noise (docs/speech.md).
@@ -23,213 +19,280 @@ const (
 	voiceBands  = 16
 	lowestHz    = 120.0
 	highestHz   = 5500.0
-	floorReach  = 10.0  // seconds on each side that the floor is taken from
+	voiceBlock  = 16    // hops, about a quarter of a second, that are looked at together
+	firstHops   = 128   // hops, about 2 s, that the first floor is taken from
+	floorHops   = 640   // hops, about 10 s, that later floors are taken from
 	floorShare  = 0.10  // the percentile that is the floor
-	floorBelow  = 1e-6  // a floor is never more than 60 dB below the loud of the clip
+	floorBelow  = 1e-6  // a floor is never more than 60 dB below the loud so far
 	floorLeast  = 1e-11 // nor below this power (full scale 1)
 	bandOverDB  = 6.0   // a band this far above its floor has something in it
 	bandsNeeded = 3     // and so many bands make a voice; a pure tone fills fewer
 	scoreStart  = 4.0   // dB, mean over the bands, at which a voice begins
 	scoreKeep   = 2.4   // dB at which it goes on
-	bridgeGap   = 0.25  // seconds of quiet within a word or between words
-	shortest    = 0.064 // seconds: shorter is a click
+	bridgeHops  = 16    // hops, about a quarter of a second, of quiet within a word or between words
+	leastHops   = 4     // hops: what is shorter is a click
 	pureTone    = 0.97  // share of one frequency in the power; a voice has overtones
 	toneAbove   = 400.0 // Hz: below, the fundamental of a voice can look like a tone
 	voicePad    = 0.1   // seconds added on both sides
+	faintHops   = 125   // hops, 2 s, that what only could be voice is waited for
 )
 
-// Voice is where somebody speaks in a recording.
-type Voice struct {
-	// Intervals are in order and do not touch; seconds.
-	Intervals []transcript.Interval
-	// score is, for each hop, how far the sound is above its floor, in dB.
+// voice is where somebody speaks in a stretch of a recording.
+type voice struct {
+	// intervals are in order and do not touch; seconds.
+	intervals []transcript.Interval
+	// score is, for each hop from first on, how far the sound is above its floor,
+	// in dB.
 	score []float32
+	first int
 }
 
-// Seconds is the length of all intervals.
-func (v Voice) Seconds() float64 {
+// within gives the parts of the intervals that lie in [from, to].
+func (v voice) within(from, to float64) []transcript.Interval {
+	var out []transcript.Interval
+	for _, iv := range v.intervals {
+		iv.Start, iv.End = max(iv.Start, from), min(iv.End, to)
+		if iv.End > iv.Start {
+			out = append(out, iv)
+		}
+	}
+	return out
+}
+
+// part is the voice between from and to alone.
+func (v voice) part(from, to float64) voice {
+	a := max(int(from/hopSeconds), v.first)
+	b := min(max(int(math.Ceil(to/hopSeconds)), a), v.first+len(v.score))
+	return voice{v.within(from, to), append([]float32(nil), v.score[a-v.first:b-v.first]...), a}
+}
+
+// quietest is the moment between from and to where the sound is lowest.
+func (v voice) quietest(from, to float64) float64 {
+	best, at := math.Inf(1), (from+to)/2
+	const reach = 6
+	for i := int(from / hopSeconds); i <= int(to/hopSeconds); i++ {
+		var sum float64
+		for k := max(v.first, i-reach); k <= min(v.first+len(v.score)-1, i+reach); k++ {
+			sum += float64(v.score[k-v.first])
+		}
+		if sum < best {
+			best, at = sum, (float64(i)+0.5)*hopSeconds
+		}
+	}
+	return min(max(at, from), to)
+}
+
+func lengthOf(ivs []transcript.Interval) float64 {
 	var sum float64
-	for _, iv := range v.Intervals {
+	for _, iv := range ivs {
 		sum += iv.End - iv.Start
 	}
 	return sum
 }
 
-// FindVoice finds where somebody speaks. The only error is the context's.
-func FindVoice(ctx context.Context, clip *audio.Clip) (Voice, error) {
-	powers, tonal, err := bandPowers(ctx, clip)
-	if err != nil || len(powers) == 0 {
-		return Voice{}, err
+// unit is a stretch of voice that is never cut: a voiced interval, or a part of
+// one that is too long, in which case bare says that it touches the unit before.
+type unit struct {
+	transcript.Interval
+	bare bool
+}
+
+// finder finds the voice in sound as it comes. What it says of a moment depends
+// on the sound up to a quarter of a second after it (2 s at the very beginning,
+// and where something too faint for a voice goes on), never on how the sound was
+// handed over.
+type finder struct {
+	spectrum *spectrum
+	floors   floors
+	waiting  []moment // not yet looked at
+	voice    voice    // what is known; what is old is dropped
+	found    []unit   // since take
+	hops     int      // looked at so far
+
+	// run is the stretch without quiet that the last hop lies in.
+	run struct {
+		on      bool
+		from    int
+		tonal   []bool // for each of its hops
+		speaks  bool   // some of it is loud and broad enough for a voice
+		follows bool   // it goes on from a part that was voice
 	}
-	floors := bandFloors(powers)
-	score := make([]float32, len(powers))
-	filled := make([]uint8, len(powers))
-	perSecond := 1 / hopSeconds
-	for i, p := range powers {
-		at := float64(i) / perSecond
-		s := min(int(at), len(floors)-1)
-		next := min(s+1, len(floors)-1)
-		w := float32(at - float64(s))
+	// open is the interval that a further run may still lengthen.
+	open struct {
+		on       bool
+		from, to int     // hops
+		start    float64 // seconds: where what is not yet in found begins
+		bare     bool    // a part of it is in found
+	}
+}
+
+func newFinder() *finder { return &finder{spectrum: newSpectrum()} }
+
+// add takes samples.
+func (f *finder) add(samples []float32) { f.spectrum.add(samples, f.moment) }
+
+// end takes the end of the sound, which is seconds long.
+func (f *finder) end(seconds float64) {
+	f.spectrum.end(f.moment)
+	if len(f.waiting) > 0 {
+		f.look()
+	}
+	f.endRun()
+	f.close(seconds)
+}
+
+// take gives the units that were found since it was last asked.
+func (f *finder) take() []unit {
+	u := f.found
+	f.found = nil
+	return u
+}
+
+// settled is the time, in seconds, before which all voice is in found.
+func (f *finder) settled() float64 {
+	switch {
+	case f.open.on:
+		return f.open.start
+	case f.run.on:
+		return max(0, float64(f.run.from)*hopSeconds-voicePad)
+	}
+	return max(0, f.now()-voicePad)
+}
+
+// now is the time, in seconds, up to which the sound was looked at.
+func (f *finder) now() float64 { return float64(f.hops) * hopSeconds }
+
+// speaking says whether somebody speaks now, or may just have stopped.
+func (f *finder) speaking() bool { return f.open.on || f.run.on && f.run.speaks }
+
+// forget drops what is known of the time before seconds.
+func (f *finder) forget(seconds float64) {
+	if n := min(int(seconds/hopSeconds)-f.voice.first, len(f.voice.score)); n > 60*voiceBlock {
+		f.voice.score = append([]float32(nil), f.voice.score[n:]...)
+		f.voice.first += n
+	}
+}
+
+func (f *finder) moment(m moment) {
+	f.floors.add(m.power)
+	f.waiting = append(f.waiting, m)
+	if f.hops == 0 && len(f.waiting) < firstHops || len(f.waiting) < voiceBlock {
+		return
+	}
+	f.look()
+}
+
+// look compares what waits with the floor.
+func (f *finder) look() {
+	floor := f.floors.now()
+	for _, m := range f.waiting {
 		var sum float64
-		for b, x := range p {
-			floor := floors[s][b]*(1-w) + floors[next][b]*w
-			over := min(max(10*math.Log10(float64(x/floor)), 0), 25)
+		filled := 0
+		for b, x := range m.power {
+			over := min(max(10*math.Log10(float64(x/floor[b])), 0), 25)
 			sum += over
 			if over > bandOverDB {
-				filled[i]++
+				filled++
 			}
 		}
-		score[i] = float32(sum / voiceBands)
+		f.hop(float32(sum/voiceBands), filled >= bandsNeeded, m.tonal)
 	}
-	return Voice{Intervals: intervals(score, filled, tonal, clip.Seconds()), score: score}, nil
+	f.waiting = f.waiting[:0]
 }
 
-// bands holds the power in each band at one moment.
-type bands [voiceBands]float32
-
-// bandPowers also says, for each hop, whether all its power is one frequency.
-func bandPowers(ctx context.Context, clip *audio.Clip) ([]bands, []bool, error) {
-	frames := (clip.Len() + voiceHop - 1) / voiceHop
-	out, tonal := make([]bands, frames), make([]bool, frames)
-	fft := fourier.NewFFT(voiceFrame)
-	window, buf := make([]float64, voiceFrame), make([]float64, voiceFrame)
-	var norm float64
-	for i := range window {
-		window[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/voiceFrame)
-		norm += window[i] * window[i]
+// hop takes what is known of one hop.
+func (f *finder) hop(score float32, broad, tonal bool) {
+	f.voice.score = append(f.voice.score, score)
+	f.hops++
+	r := &f.run
+	if score < scoreKeep {
+		f.endRun()
+		if f.open.on && f.hops-f.open.to >= bridgeHops {
+			f.close(math.Inf(1))
+		}
+		return
 	}
-	// Band edges evenly spaced on the mel scale.
-	mel := func(hz float64) float64 { return 2595 * math.Log10(1+hz/700) }
-	var band [voiceFrame/2 + 1]int
-	for k := range band {
-		hz := float64(k) * audio.Rate / voiceFrame
-		band[k] = -1
-		if hz >= lowestHz && hz < highestHz {
-			band[k] = int((mel(hz) - mel(lowestHz)) / (mel(highestHz) - mel(lowestHz)) * voiceBands)
-		}
+	if !r.on {
+		r.on, r.from, r.tonal, r.speaks, r.follows = true, f.hops-1, r.tonal[:0], false, false
 	}
-	coeff := make([]complex128, voiceFrame/2+1)
-	var samples []float32
-	var from int
-	for i := range out {
-		// Frame i is centred on hop i.
-		start := i*voiceHop + voiceHop/2 - voiceFrame/2
-		if i%64 == 0 {
-			if err := ctx.Err(); err != nil {
-				return nil, nil, err
-			}
-			from = max(0, start)
-			samples = clip.Samples(from, start+65*voiceHop+voiceFrame)
-		}
-		for k := range buf {
-			buf[k] = 0
-			if j := start + k - from; start+k >= 0 && j < len(samples) {
-				buf[k] = float64(samples[j]) * window[k]
-			}
-		}
-		coeff = fft.Coefficients(coeff, buf)
-		var sum, most float64
-		var five [5]float64 // the last five bins: a window's main lobe
-		for k, c := range coeff {
-			p := (real(c)*real(c) + imag(c)*imag(c)) / norm / voiceFrame * 2
-			if band[k] >= 0 {
-				out[i][band[k]] += float32(p)
-				sum += p
-			}
-			five[k%5] = p
-			if float64(k-4)*audio.Rate/voiceFrame > toneAbove {
-				most = max(most, five[0]+five[1]+five[2]+five[3]+five[4])
-			}
-		}
-		tonal[i] = sum > 0 && most > pureTone*sum
+	r.tonal = append(r.tonal, tonal)
+	r.speaks = r.speaks || score >= scoreStart && broad
+	if !r.speaks && !r.follows && len(r.tonal) > faintHops {
+		// What is faint for so long was no beginning of a word.
+		r.from++
+		r.tonal = r.tonal[:copy(r.tonal, r.tonal[1:])]
 	}
-	return smooth(out), tonal, nil
+	if f.open.on && r.from-f.open.to >= bridgeHops {
+		f.close(math.Inf(1))
+	}
+	if float64(len(r.tonal))*hopSeconds > longestUnit+leastRest {
+		// Talk without a pause is taken part by part.
+		f.endRun()
+		r.on, r.from, r.tonal, r.speaks = true, f.hops, r.tonal[:0], false
+		r.follows = f.open.on && f.open.to == f.hops
+	}
 }
 
-// smooth takes the mean of five frames, so that noise strays less from its mean.
-func smooth(in []bands) []bands {
-	out := make([]bands, len(in))
-	for i := range in {
-		from, to := max(0, i-2), min(len(in), i+3)
-		for b := range voiceBands {
-			var sum float32
-			for _, f := range in[from:to] {
-				sum += f[b]
-			}
-			out[i][b] = sum / float32(to-from)
-		}
+// endRun decides whether the run was voice.
+func (f *finder) endRun() {
+	r := &f.run
+	if !r.on {
+		return
 	}
-	return out
+	r.on = false
+	if !r.speaks && !r.follows || beep(r.tonal) {
+		return
+	}
+	to := r.from + len(r.tonal)
+	if f.open.on {
+		f.open.to = to
+		f.split()
+		return
+	}
+	f.open.on, f.open.bare = true, false
+	f.open.from, f.open.to = r.from, to
+	f.open.start = max(0, float64(r.from)*hopSeconds-voicePad)
+	f.split()
 }
 
-// bandFloors gives the floor of every band at each full second.
-func bandFloors(powers []bands) []bands {
-	perSecond := 1 / hopSeconds
-	seconds := int(float64(len(powers))/perSecond) + 1
-	out := make([]bands, seconds)
-	var loud bands
-	column := make([]float32, 0, len(powers))
-	for b := range voiceBands {
-		column = column[:0]
-		for _, p := range powers {
-			column = append(column, p[b])
-		}
-		slices.Sort(column)
-		loud[b] = column[int(0.95*float64(len(column)-1))]
+// split takes off the open interval what is too long for one unit.
+func (f *finder) split() {
+	for end := float64(f.open.to) * hopSeconds; end-f.open.start > longestUnit+leastRest; {
+		f.cut(end)
 	}
-	for s := range out {
-		from := max(0, int((float64(s)-floorReach)*perSecond))
-		to := min(len(powers), int((float64(s)+floorReach)*perSecond)+1)
-		for b := range voiceBands {
-			column = column[:0]
-			for i := from; i < to; i += 2 {
-				column = append(column, powers[i][b])
-			}
-			slices.Sort(column)
-			floor := column[int(floorShare*float64(len(column)-1))]
-			out[s][b] = max(floor, loud[b]*floorBelow, floorLeast)
-		}
-	}
-	return out
 }
 
-// intervals joins voiced hops.
-func intervals(score []float32, filled []uint8, tonal []bool, seconds float64) []transcript.Interval {
-	var raw []transcript.Interval
-	for i := 0; i < len(score); {
-		if score[i] < scoreStart || filled[i] < bandsNeeded {
-			i++
-			continue
-		}
-		from, to := i, i
-		for from > 0 && score[from-1] >= scoreKeep {
-			from--
-		}
-		for to < len(score) && score[to] >= scoreKeep {
-			to++
-		}
-		if !beep(tonal[from:to]) {
-			raw = append(raw, transcript.Interval{Start: float64(from) * hopSeconds, End: float64(to) * hopSeconds})
-		}
-		i = to + 1
+// cut takes one unit off the open interval, at its quietest fifth of a second in
+// the second half of what may be taken.
+func (f *finder) cut(end float64) {
+	at := f.voice.quietest(f.open.start+longestUnit/2, min(f.open.start+longestUnit, end-leastRest))
+	f.tell(unit{transcript.Interval{Start: f.open.start, End: at}, f.open.bare})
+	f.open.start, f.open.bare = at, true
+}
+
+// close ends the open interval; the sound is total seconds long, if that is known.
+func (f *finder) close(total float64) {
+	if !f.open.on {
+		return
 	}
-	var out []transcript.Interval
-	for _, iv := range raw {
-		if n := len(out); n > 0 && iv.Start-out[n-1].End < bridgeGap {
-			out[n-1].End = max(out[n-1].End, iv.End)
-			continue
-		}
-		out = append(out, iv)
+	f.open.on = false
+	if f.open.to-f.open.from < leastHops {
+		return
 	}
-	kept := out[:0]
-	for _, iv := range out {
-		if iv.End-iv.Start < shortest {
-			continue
-		}
-		iv.Start, iv.End = max(0, iv.Start-voicePad), min(seconds, iv.End+voicePad)
-		kept = append(kept, iv)
+	end := min(total, float64(f.open.to)*hopSeconds+voicePad)
+	for end-f.open.start > longestUnit {
+		f.cut(end)
 	}
-	return kept
+	f.tell(unit{transcript.Interval{Start: f.open.start, End: end}, f.open.bare})
+}
+
+func (f *finder) tell(u unit) {
+	f.found = append(f.found, u)
+	if n := len(f.voice.intervals); u.bare {
+		f.voice.intervals[n-1].End = u.End
+	} else {
+		f.voice.intervals = append(f.voice.intervals, u.Interval)
+	}
 }
 
 // beep says whether a stretch is one pure tone, but for its edges, which the

@@ -1,8 +1,6 @@
 package speech
 
 import (
-	"context"
-	"errors"
 	"math"
 	"os"
 	"os/exec"
@@ -14,14 +12,15 @@ import (
 	"bedsaid/internal/transcript"
 )
 
-func findVoice(t *testing.T, samples []float32) Voice {
+// findVoice gives the voice in a whole recording.
+func findVoice(t *testing.T, samples []float32) voice {
 	t.Helper()
-	v, err := FindVoice(t.Context(), audio.FromSamples(samples))
-	if err != nil {
-		t.Fatal(err)
-	}
+	f := newFinder()
+	f.add(samples)
+	f.end(float64(len(samples)) / audio.Rate)
+	v := f.voice
 	last := 0.0
-	for _, iv := range v.Intervals {
+	for _, iv := range v.intervals {
 		if iv.Start < last || iv.End <= iv.Start || iv.End > float64(len(samples))/audio.Rate {
 			t.Fatalf("interval %v after %v", iv, last)
 		}
@@ -66,7 +65,7 @@ func TestVoiceInNoise(t *testing.T) {
 			at := 0.0
 			for _, turn := range append(turns, audiotest.Turn{Start: 60, End: 60}) {
 				quiet := transcript.Interval{Start: at + 0.3, End: turn.Start - 0.3}
-				for _, iv := range v.Intervals {
+				for _, iv := range v.intervals {
 					found += overlap(iv, transcript.Interval(turn))
 					if quiet.End-quiet.Start > 0.4 {
 						wrong += overlap(iv, quiet)
@@ -117,8 +116,8 @@ func beeps(n int) []float32 {
 
 func TestNoVoiceInNoise(t *testing.T) {
 	for name, samples := range noises() {
-		if v := findVoice(t, samples); v.Seconds() > 0 {
-			t.Errorf("%s: %.2f s taken for voice: %v", name, v.Seconds(), v.Intervals)
+		if v := findVoice(t, samples); lengthOf(v.intervals) > 0 {
+			t.Errorf("%s: %.2f s taken for voice: %v", name, lengthOf(v.intervals), v.intervals)
 		}
 	}
 }
@@ -161,14 +160,14 @@ func TestVoiceOfFlite(t *testing.T) {
 				loud++
 				mid := (float64(at) + 160) / audio.Rate
 				in := false
-				for _, iv := range v.Intervals {
+				for _, iv := range v.intervals {
 					in = in || iv.Start <= mid && mid <= iv.End
 				}
 				if !in {
 					lost++
 				}
 			}
-			t.Logf("%s, %s: %d of %d loud moments lost; %.1f of %.1f s voiced", voice, name, lost, loud, v.Seconds(), clip.Seconds())
+			t.Logf("%s, %s: %d of %d loud moments lost; %.1f of %.1f s voiced", voice, name, lost, loud, lengthOf(v.intervals), clip.Seconds())
 			if loud < 100 || float64(lost) > 0.01*float64(loud) {
 				t.Errorf("%s, %s: %d of %d loud moments lost", voice, name, lost, loud)
 			}
@@ -176,13 +175,10 @@ func TestVoiceOfFlite(t *testing.T) {
 	}
 }
 
-func TestFindVoiceStops(t *testing.T) {
-	ctx, cancel := context.WithCancel(t.Context())
-	cancel()
-	if _, err := FindVoice(ctx, audio.FromSamples(make([]float32, 10*audio.Rate))); !errors.Is(err, context.Canceled) {
-		t.Errorf("error %v", err)
-	}
-	if v := findVoice(t, nil); len(v.Intervals) != 0 {
-		t.Errorf("voice in nothing: %v", v.Intervals)
+func TestVoiceInNothing(t *testing.T) {
+	for _, n := range []int{0, 1, voiceHop, 1000} {
+		if v := findVoice(t, make([]float32, n)); len(v.intervals) != 0 {
+			t.Errorf("voice in %d samples of nothing: %v", n, v.intervals)
+		}
 	}
 }
