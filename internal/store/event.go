@@ -24,6 +24,7 @@ const (
 	ActEncounterEdit  Act = "encounter_changed"
 	ActConsentEnd     Act = "consent_withdrawn"
 	ActRecording      Act = "recording_started"
+	ActRecordingPause Act = "recording_paused"
 	ActRecordingOn    Act = "recording_resumed"
 	ActRecordingEnd   Act = "recording_ended"
 	ActDraft          Act = "draft_saved"

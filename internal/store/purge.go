@@ -118,6 +118,32 @@ func (x *Session) PurgeSound(ctx context.Context, rule Retention) ([]Recording, 
 	if err != nil {
 		return nil, err
 	}
+	return x.erase(ctx, list, func(t *tx, r Recording) (bool, error) { return t.due(r, rule) })
+}
+
+// EraseWithdrawn deletes the sound of an encounter whose consent was withdrawn,
+// and writes each deletion in the log; the encounter's examiner may, and whoever
+// manages the record. A legal hold is not known here: ask before.
+func (x *Session) EraseWithdrawn(ctx context.Context, encounter string) ([]Recording, error) {
+	e, err := x.Encounter(ctx, encounter)
+	if err != nil {
+		return nil, err
+	}
+	list, err := x.Recordings(ctx, encounter)
+	switch {
+	case err != nil:
+		return nil, err
+	case x.user.ID != e.Examiner.ID && !x.user.Manages:
+		return nil, fmt.Errorf("erase sound: %w", ErrRole)
+	case e.Consent.Withdrawn.IsZero():
+		return nil, fmt.Errorf("erase sound: %w", ErrConsentHolds)
+	}
+	// A withdrawal stands: it is never taken back, so it need not be asked again.
+	return x.erase(ctx, list, func(_ *tx, r Recording) (bool, error) { return r.State != RecordingPurged, nil })
+}
+
+// erase deletes the sound of recordings that still may be, one transaction each.
+func (x *Session) erase(ctx context.Context, list []Recording, still func(*tx, Recording) (bool, error)) ([]Recording, error) {
 	var done []Recording
 	for _, r := range list {
 		err := x.write(ctx, func(t *tx) error {
@@ -125,7 +151,7 @@ func (x *Session) PurgeSound(ctx context.Context, rule Retention) ([]Recording, 
 			if err != nil {
 				return err
 			}
-			if due, err := t.due(now, rule); err != nil || !due {
+			if due, err := still(t, now); err != nil || !due {
 				return err
 			}
 			if err := t.exec("DELETE FROM sound WHERE recording = ?", r.ID); err != nil {
