@@ -110,6 +110,14 @@ func Compose(src Source, set finding.Set, o Outline) Draft {
 	return d
 }
 
+// WithNotices gives the draft with more notices about its recording.
+func (d Draft) WithNotices(more ...string) Draft {
+	own := len(d.Notices)
+	d.Notices = append(slices.Clone(d.Notices), more...)
+	d.Cautions = slices.Concat(d.Cautions[:own], more, d.Cautions[own:])
+	return d
+}
+
 // Findings gives all findings, region by region.
 func (d Draft) Findings() []finding.Finding {
 	var all []finding.Finding

@@ -268,6 +268,20 @@ func (e Encounter) identified(c Confirmed) bool {
 	return true
 }
 
+// Confirm compares identifiers read off a wristband with the encounter's; where
+// they differ, that is written in the log.
+func (x *Session) Confirm(ctx context.Context, encounter string, c Confirmed) error {
+	e, err := x.Encounter(ctx, encounter)
+	if err != nil || e.identified(c) {
+		return err
+	}
+	err = x.write(ctx, func(t *tx) error { return t.event(x.user.ID, ActIdentityFailed, encounter, nil) })
+	if err == nil {
+		err = ErrIdentity
+	}
+	return fmt.Errorf("confirm identifiers: %w", err)
+}
+
 // Summary is one line of the list of encounters.
 type Summary struct {
 	Encounter

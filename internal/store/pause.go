@@ -16,6 +16,8 @@ const (
 	PauseAsked PauseWhy = "paused"
 	// PauseOffRecord: somebody asked that nothing be kept.
 	PauseOffRecord PauseWhy = "off_the_record"
+	// PauseNoMic: the microphone was unplugged or taken away.
+	PauseNoMic PauseWhy = "no_microphone"
 	// PauseAway: the page that recorded was closed or lost.
 	PauseAway PauseWhy = "page_away"
 	// PauseCut: the program was ended, killed, or lost its power.

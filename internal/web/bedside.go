@@ -5,14 +5,21 @@ import (
 	"slices"
 
 	"bedsaid/internal/export"
+	"bedsaid/internal/finding"
+	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 	"bedsaid/internal/transcript"
 )
 
 // bedsideView is what is read from two metres away, with gloves on.
 type bedsideView struct {
-	ID      string
-	Last    string // what was charted last, as the words came
+	ID    string
+	Last  string // what was charted last, as the words came
+	Flags []flag // of what was charted last
+	// Answers say what was just heard and not charted, and why.
+	Answers []answerView
+	// Fresh says that nothing was understood yet.
+	Fresh   bool
 	Regions []bedsideRegion
 	// Here is the region that is being examined: that of what was charted last.
 	Here    *bedsideRegion
@@ -21,6 +28,9 @@ type bedsideView struct {
 	Doubts  int
 	Hidden  bool
 }
+
+// answerView is talk that was heard and not charted.
+type answerView struct{ Why, Words string }
 
 type bedsideRegion struct {
 	Title     string
@@ -52,8 +62,10 @@ func (s *Server) bedsideOf(t sheet) bedsideView {
 	if last.ID != "" {
 		e := entryOf(t.n.Draft(), last.Finding)
 		v.Last = e.Item.Name + ", " + export.Statement(e)
+		v.Flags = lineItem(t.n.Draft(), last).Flags
 		here = s.regionOf(last.Finding.ID)
 	}
+	v.Answers = answers(t.n.Draft())
 	for _, r := range t.regions {
 		if r.ID == "actions" {
 			for _, it := range r.Items {
@@ -94,6 +106,30 @@ func (s *Server) bedsideOf(t sheet) bedsideView {
 		v.Here = &v.Regions[i]
 	}
 	return v
+}
+
+// answered are the reasons that are answered at once; instructions and small talk
+// are passed over in silence.
+var answered = map[finding.Why]string{
+	finding.Corrected: "taken back", finding.TooGeneral: "too general to chart: say what you found", finding.Unrecognized: "not understood: say it another way",
+	finding.OtherPerson: "about somebody else, not charted", finding.History: "told of the past, not charted", finding.Plan: "a plan, not charted as done",
+	finding.Question: "a question, not charted", finding.Teaching: "explained, not charted",
+}
+
+// lately is how many of the last words are answered, and answersShown how many
+// answers stand at once.
+const lately, answersShown = 40, 2
+
+// answers says what of the last words was not charted, the newest first.
+func answers(d note.Draft) []answerView {
+	var out []answerView
+	for _, l := range slices.Backward(d.LeftOut) {
+		why := answered[l.Why]
+		if why != "" && l.Span.End > len(d.Transcript.Words)-lately && len(out) < answersShown {
+			out = append(out, answerView{why, d.Transcript.Quote(l.Span)})
+		}
+	}
+	return out
 }
 
 // lastCharted is the line whose words came last, or that was added last.

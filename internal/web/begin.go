@@ -35,7 +35,11 @@ type encounterView struct {
 	// Confirmed says that the identifiers were read off the wristband by this
 	// person since she signed in.
 	Confirmed bool
-	Problem   *problem
+	// Live is a recording at the bedside that goes on, or was cut off.
+	Live *liveNow
+	// Sounds counts recordings whose sound is there.
+	Sounds  int
+	Problem *problem
 }
 
 type consentView struct {
@@ -69,7 +73,11 @@ func viewOf(e store.Summary) encounterView {
 		v.Notes = append(v.Notes, noteLink{n.ID, statusWords[n.Status], n.DraftedAt.Local().Format(clock), n.Recording != ""})
 	}
 	for _, r := range e.Recordings {
-		v.Recordings = append(v.Recordings, recordingView{r.ID, export.ClockTime(r.Seconds()), drafted[r.ID], r.State != store.RecordingPurged})
+		there := r.State != store.RecordingPurged
+		if there {
+			v.Sounds++
+		}
+		v.Recordings = append(v.Recordings, recordingView{r.ID, export.ClockTime(r.Seconds()), drafted[r.ID], there})
 	}
 	return v
 }
@@ -188,7 +196,7 @@ func (s *Server) encounterView(ctx context.Context, p *person, id string) (encou
 		return encounterView{}, err
 	}
 	v := viewOf(sum)
-	v.Jobs = s.jobsOf(id)
+	v.Jobs, v.Live = s.jobsOf(id), s.liveNow(id, sum.Recordings)
 	s.mu.Lock()
 	_, v.Confirmed = p.confirmed[id]
 	s.mu.Unlock()
@@ -338,6 +346,11 @@ func (s *Server) withdraw(w http.ResponseWriter, r *http.Request, p *person) {
 	if _, err := p.x.WithdrawConsent(r.Context(), r.PathValue("id")); err != nil {
 		s.encounterFailed(w, r, p, err)
 		return
+	}
+	if t := s.takeNow(r.PathValue("id")); t != nil { // a window still records
+		t.do.Lock()
+		t.withdrawn()
+		t.do.Unlock()
 	}
 	http.Redirect(w, r, "/encounters/"+r.PathValue("id"), http.StatusSeeOther)
 }

@@ -52,7 +52,7 @@ type browser struct {
 	context.Context
 }
 
-func chromium(t *testing.T, b *bench) *browser {
+func chromium(t *testing.T, b *bench, more ...chromedp.ExecAllocatorOption) *browser {
 	t.Helper()
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
@@ -65,7 +65,7 @@ func chromium(t *testing.T, b *bench) *browser {
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("mute-audio", true),
 		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), chromedp.WSURLReadTimeout(2*time.Minute))
-	ctx, stop := chromedp.NewExecAllocator(t.Context(), options...)
+	ctx, stop := chromedp.NewExecAllocator(t.Context(), append(options, more...)...)
 	t.Cleanup(stop)
 	return (&browser{t, b, ctx}).window()
 }

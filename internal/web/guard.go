@@ -51,7 +51,7 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
-		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
+		h.Set("Permissions-Policy", "camera=(), geolocation=(), microphone=(self)")
 		h.Set("Cache-Control", "no-store")
 		if r.Host != s.host {
 			http.Error(w, "This page answers to one address only. Open the link that bedsaid serve printed.", http.StatusMisdirectedRequest)

@@ -8,6 +8,7 @@ import (
 
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
+	"bedsaid/internal/store"
 	"bedsaid/lexicon"
 )
 
@@ -29,6 +30,14 @@ type jobView struct {
 
 // draft makes a draft in the background and keeps it.
 func (s *Server) draft(p *person, encounter, recording string, in pipeline.Input) {
+	s.work(encounter, recording, func(j *job) error {
+		_, err := s.makeDraft(p.x, j, encounter, recording, in)
+		return err
+	})
+}
+
+// work does something in the background that ends in a draft.
+func (s *Server) work(encounter, recording string, f func(*job) error) {
 	s.mu.Lock()
 	for id, old := range s.jobs { // what failed before is told of no more
 		if old.encounter == encounter && old.done {
@@ -40,7 +49,7 @@ func (s *Server) draft(p *person, encounter, recording string, in pipeline.Input
 	s.jobs[j.id] = j
 	s.mu.Unlock()
 	go func() {
-		err := s.makeDraft(p, j, encounter, recording, in)
+		err := f(j)
 		s.mu.Lock()
 		defer s.mu.Unlock()
 		j.done = true
@@ -55,24 +64,29 @@ func (s *Server) draft(p *person, encounter, recording string, in pipeline.Input
 	}()
 }
 
-func (s *Server) makeDraft(p *person, j *job, encounter, recording string, in pipeline.Input) error {
+// at takes how far a job has come.
+func (s *Server) at(j *job) func(pipeline.Stage, float64) {
+	return func(stage pipeline.Stage, share float64) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		j.stage, j.share = stage, share
+	}
+}
+
+// makeDraft makes a draft, keeps it, and gives the id of its note.
+func (s *Server) makeDraft(x *store.Session, j *job, encounter, recording string, in pipeline.Input) (string, error) {
 	if in.Sound != nil { // words need no turn: they take no time
 		s.hearing <- struct{}{}
 		defer func() { <-s.hearing }()
 	}
 	d := s.drafter()
-	d.Progress = func(stage pipeline.Stage, share float64) {
-		s.mu.Lock()
-		defer s.mu.Unlock()
-		j.stage, j.share = stage, share
-	}
+	d.Progress = s.at(j)
 	ctx := context.Background() // what was begun is finished, whatever the browser does
 	n, err := d.Draft(ctx, in)
 	if err != nil {
-		return err
+		return "", err
 	}
-	_, err = p.x.SaveDraft(ctx, encounter, recording, n)
-	return err
+	return s.keepDraft(ctx, x, encounter, recording, n)
 }
 
 func (s *Server) drafter() *pipeline.Drafter {

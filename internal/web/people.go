@@ -90,13 +90,22 @@ func (s *Server) lock(token string) {
 	if p := s.people[token]; p != nil {
 		p.timer.Stop()
 		delete(s.people, token)
+		s.dropTickets(p)
+		for _, t := range s.takes { // their windows hide their words, and record on
+			t.tell()
+		}
 	}
 	s.closeIfUnused()
 }
 
 // closeIfUnused closes the record where nobody is signed in and nothing is being
-// drafted; s.mu is held.
+// recorded or drafted; s.mu is held.
 func (s *Server) closeIfUnused() {
+	for _, t := range s.takes {
+		if t.goesOn() {
+			return
+		}
+	}
 	for _, j := range s.jobs {
 		if !j.done {
 			return

@@ -26,6 +26,10 @@ func (s *Server) routes() http.Handler {
 	in("POST /encounters/{id}/words", s.takeWords)
 	in("POST /encounters/{id}/again", s.draftAgain)
 	in("POST /encounters/{id}/withdraw", s.withdraw)
+	in("POST /encounters/{id}/erase", s.erase)
+	in("GET /encounters/{id}/record", s.recordHere)
+	in("POST /encounters/{id}/record", s.confirmRecord)
+	m.HandleFunc("GET /encounters/{id}/line", s.line) // goes on while the page is locked
 	in("GET /notes/{id}", s.review)
 	in("GET /notes/{id}/words", s.words)
 	in("GET /notes/{id}/sound", s.sound)

@@ -46,6 +46,8 @@ type Options struct {
 	Lexicon *lexicon.Lexicon
 	// Hearing gives the speech engine, on first need.
 	Hearing func(context.Context) (pipeline.Hearing, error)
+	// Live hears a recording while it goes on; nil is the pipeline's.
+	Live func(context.Context, func(Update)) (Listener, error)
 	// Program is the name and version for the provenance.
 	Program string
 	Now     func() time.Time
@@ -68,9 +70,12 @@ type Server struct {
 	record  *store.Store // open while somebody is signed in or a draft is made
 	jobs    map[string]*job
 	lastJob int
+	takes   map[string]*take   // recordings at the bedside, by encounter
+	tickets map[string]*ticket // of pages that may send sound
 
 	signingIn sync.Mutex    // one passphrase at a time: each try takes 64 MiB
 	hearing   chan struct{} // one recording is heard at a time
+	windows   chan struct{} // as many windows are connected as it holds
 }
 
 // New makes the page for the address host:port at which it is reached.
@@ -79,7 +84,8 @@ func New(address string, o Options) (*Server, error) {
 		o.LockAfter = DefaultLock
 	}
 	s := &Server{opt: o, host: address, origin: "http://" + address, launch: map[string]bool{},
-		devices: map[string]bool{}, people: map[string]*person{}, jobs: map[string]*job{}, hearing: make(chan struct{}, 1)}
+		devices: map[string]bool{}, people: map[string]*person{}, jobs: map[string]*job{}, hearing: make(chan struct{}, 1),
+		takes: map[string]*take{}, tickets: map[string]*ticket{}, windows: make(chan struct{}, maxWindows)}
 	var err error
 	if s.views, err = template.New("").Funcs(viewFuncs()).ParseFS(files, "views/*.html"); err != nil {
 		return nil, fmt.Errorf("read page: %w", err)
@@ -100,8 +106,9 @@ func (s *Server) Launch() string {
 	return s.origin + "/open?token=" + token
 }
 
-// Close locks the page for everybody and closes the record.
+// Close puts recordings aside, locks the page for everybody and closes the record.
 func (s *Server) Close() error {
+	s.closeTakes()
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for token, p := range s.people {

@@ -1,0 +1,136 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"sync/atomic"
+
+	"bedsaid/internal/note"
+)
+
+// Update is what is known while somebody still speaks.
+type Update struct {
+	Draft             note.Draft
+	Received, Settled float64
+	Waiting           int
+}
+
+// Listener hears sound while it comes, as pipeline.Live does.
+type Listener interface {
+	// Write takes mono samples at 16 kHz, and neither waits nor drops any.
+	Write(samples []int16) error
+	// Finish ends the sound and gives the draft of all of it.
+	Finish(ctx context.Context) (note.Draft, error)
+	// Close gives up; no draft.
+	Close()
+}
+
+// ear hears a recording while it goes on. It takes sound from the first sample,
+// also while the engine is busy with another recording.
+type ear struct {
+	stop  context.CancelFunc
+	ready chan struct{} // closed when l is there, or failed is
+
+	broken atomic.Bool // nothing is heard any more
+
+	mu      sync.Mutex
+	l       Listener
+	failed  error
+	waiting [][]int16 // sound that came before the engine was free
+	free    func()    // gives the engine back
+}
+
+var errNotHeard = errors.New("hearing was ended")
+
+// listen begins to hear; told gets what is understood, as it changes.
+func (s *Server) listen(told func(Update)) *ear {
+	ctx, stop := context.WithCancel(context.Background()) // ends with the recording, not with a request
+	e := &ear{stop: stop, ready: make(chan struct{}), free: func() {}}
+	go func() {
+		defer close(e.ready)
+		select {
+		case s.hearing <- struct{}{}: // one recording is heard at a time
+		case <-ctx.Done():
+			e.fail(ctx.Err())
+			return
+		}
+		l, err := s.opt.Live(ctx, told)
+		e.mu.Lock()
+		defer e.mu.Unlock()
+		if e.failed != nil && err == nil { // closed meanwhile
+			l.Close()
+		}
+		if err != nil || e.failed != nil {
+			<-s.hearing
+			e.broke(errors.Join(e.failed, err))
+			return
+		}
+		e.free = sync.OnceFunc(func() { <-s.hearing })
+		for _, samples := range e.waiting {
+			e.broke(l.Write(samples))
+		}
+		e.l, e.waiting = l, nil
+	}()
+	return e
+}
+
+func (e *ear) fail(err error) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.broke(err)
+}
+
+// broke takes an error of hearing; e.mu is held.
+func (e *ear) broke(err error) {
+	if err == nil || e.failed != nil {
+		return
+	}
+	e.failed, e.waiting = err, nil
+	e.broken.Store(true)
+}
+
+// write hears more sound; it neither waits nor fails: what goes wrong is told by
+// broken and by finish, and the recording is safe whatever happens here.
+func (e *ear) write(samples []int16) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	switch {
+	case e.failed != nil:
+	case e.l == nil:
+		e.waiting = append(e.waiting, append([]int16(nil), samples...))
+	default:
+		e.broke(e.l.Write(samples))
+	}
+}
+
+// finish gives the draft of all that was written.
+func (e *ear) finish(ctx context.Context) (note.Draft, error) {
+	defer e.close()
+	select {
+	case <-e.ready:
+	case <-ctx.Done():
+		return note.Draft{}, ctx.Err()
+	}
+	e.mu.Lock()
+	l, err := e.l, e.failed
+	e.mu.Unlock()
+	if err != nil {
+		return note.Draft{}, err
+	}
+	return l.Finish(ctx)
+}
+
+// close ends hearing without a draft, or after it.
+func (e *ear) close() {
+	e.stop()
+	e.fail(errNotHeard)
+	e.mu.Lock()
+	l, free := e.l, e.free
+	e.l = nil
+	e.mu.Unlock()
+	if l != nil {
+		l.Close()
+	}
+	free()
+}
