@@ -46,16 +46,22 @@ var errNotHeard = errors.New("hearing was ended")
 // listen begins to hear; told gets what is understood, as it changes.
 func (s *Server) listen(told func(Update)) *ear {
 	ctx, stop := context.WithCancel(context.Background()) // ends with the recording, not with a request
-	e := &ear{stop: stop, ready: make(chan struct{}), free: func() {}}
+	e := &ear{stop: stop, ready: make(chan struct{})}
+	s.ears.Add(1)
 	go func() {
 		defer close(e.ready)
 		select {
 		case s.hearing <- struct{}{}: // one recording is heard at a time
 		case <-ctx.Done():
+			s.ears.Done()
 			e.fail(ctx.Err())
 			return
 		}
-		l, err := s.opt.Live(ctx, told)
+		live := s.opt.Live
+		if live == nil {
+			live = func(context.Context, func(Update)) (Listener, error) { return nil, errNotHeard }
+		}
+		l, err := live(ctx, told)
 		e.mu.Lock()
 		defer e.mu.Unlock()
 		if e.failed != nil && err == nil { // closed meanwhile
@@ -63,10 +69,11 @@ func (s *Server) listen(told func(Update)) *ear {
 		}
 		if err != nil || e.failed != nil {
 			<-s.hearing
+			s.ears.Done()
 			e.broke(errors.Join(e.failed, err))
 			return
 		}
-		e.free = sync.OnceFunc(func() { <-s.hearing })
+		e.free = func() { <-s.hearing; s.ears.Done() }
 		for _, samples := range e.waiting {
 			e.broke(l.Write(samples))
 		}
@@ -121,7 +128,8 @@ func (e *ear) finish(ctx context.Context) (note.Draft, error) {
 	return l.Finish(ctx)
 }
 
-// close ends hearing without a draft, or after it.
+// close ends hearing without a draft, or after it. It does not wait for what is
+// being heard at that moment.
 func (e *ear) close() {
 	e.stop()
 	e.fail(errNotHeard)
@@ -129,8 +137,11 @@ func (e *ear) close() {
 	l, free := e.l, e.free
 	e.l = nil
 	e.mu.Unlock()
-	if l != nil {
-		l.Close()
+	if l == nil {
+		return
 	}
-	free()
+	go func() {
+		l.Close()
+		free()
+	}()
 }

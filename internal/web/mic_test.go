@@ -22,6 +22,7 @@ import (
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
 	"bedsaid/internal/store"
+	"bedsaid/internal/transcript"
 )
 
 // script hears what it was told to: one more sentence for each second of sound.
@@ -36,7 +37,14 @@ type script struct {
 }
 
 func (h *script) draft() (note.Draft, error) {
-	return h.d.Draft(context.Background(), typedWords(strings.Join(h.sentences[:h.said], " ")))
+	d, err := h.d.Draft(context.Background(), typedWords(strings.Join(h.sentences[:h.said], " ")))
+	heard := &d.Transcript // as of a recording: the words last as long as the sound
+	heard.Timed, heard.Recording = true, &transcript.Recording{Seconds: float64(h.samples) / store.Rate}
+	step := heard.Recording.Seconds / float64(len(heard.Words)+1)
+	for i := range heard.Words {
+		heard.Words[i].Start, heard.Words[i].End, heard.Words[i].P = float64(i)*step, float64(i+1)*step, 0.9
+	}
+	return d, err
 }
 
 func (h *script) Write(samples []int16) error {

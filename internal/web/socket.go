@@ -165,8 +165,9 @@ func (s *Server) line(w http.ResponseWriter, r *http.Request) {
 	defer t.tell()
 	go k.tellAll(ctx, t)
 	t.tell()
-	code, why := k.listen(ctx, t)
-	_ = conn.Close(code, why)
+	if k.listen(ctx, t) != nil {
+		_ = conn.Close(websocket.StatusPolicyViolation, "that was not understood") // nobody is there to be told
+	}
 }
 
 // greet takes the first message.
@@ -205,12 +206,13 @@ func strict(data []byte, into any) error {
 	return nil
 }
 
-// listen does what the window sends, until its line ends, and says why.
-func (k *socket) listen(ctx context.Context, t *take) (websocket.StatusCode, string) {
+// listen does what the window sends, until its line is lost, or it sends what
+// makes no sense.
+func (k *socket) listen(ctx context.Context, t *take) error {
 	for {
 		kind, data, err := k.conn.Read(ctx)
 		if err != nil {
-			return websocket.StatusGoingAway, ""
+			return nil
 		}
 		if kind == websocket.MessageBinary {
 			err = k.takeSound(t, data)
@@ -218,7 +220,7 @@ func (k *socket) listen(ctx context.Context, t *take) (websocket.StatusCode, str
 			err = k.obey(t, data)
 		}
 		if errors.Is(err, errOrder) {
-			return websocket.StatusPolicyViolation, "that was not understood"
+			return err
 		}
 	}
 }
@@ -271,25 +273,27 @@ func (k *socket) tellAll(ctx context.Context, t *take) {
 	beat := time.NewTicker(pulse)
 	defer beat.Stop()
 	for {
-		var err error
-		late, cancel := context.WithTimeout(ctx, pulse)
 		select {
 		case <-ctx.Done():
-			cancel()
 			return
 		case <-k.wake:
-			var data []byte
-			if data, err = json.Marshal(t.told(k)); err == nil {
-				err = k.conn.Write(late, websocket.MessageText, data)
+			data, err := json.Marshal(t.told(k))
+			if err != nil || k.try(ctx, func(ctx context.Context) error { return k.conn.Write(ctx, websocket.MessageText, data) }) != nil {
+				return
 			}
 		case <-beat.C:
-			err = k.conn.Ping(late)
-		}
-		cancel()
-		if err != nil {
-			return
+			if k.try(ctx, k.conn.Ping) != nil {
+				return
+			}
 		}
 	}
+}
+
+// try does something with the line that must not take long.
+func (k *socket) try(ctx context.Context, f func(context.Context) error) error {
+	ctx, cancel := context.WithTimeout(ctx, pulse)
+	defer cancel()
+	return f(ctx)
 }
 
 // cutOff gives the recording of an encounter that was not ended, and its length

@@ -75,6 +75,7 @@ type Server struct {
 
 	signingIn sync.Mutex    // one passphrase at a time: each try takes 64 MiB
 	hearing   chan struct{} // one recording is heard at a time
+	ears      sync.WaitGroup
 	windows   chan struct{} // as many windows are connected as it holds
 }
 
@@ -109,6 +110,7 @@ func (s *Server) Launch() string {
 // Close puts recordings aside, locks the page for everybody and closes the record.
 func (s *Server) Close() error {
 	s.closeTakes()
+	s.ears.Wait() // the engine is closed after this
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for token, p := range s.people {
