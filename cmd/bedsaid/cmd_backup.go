@@ -60,7 +60,7 @@ place yourself. The passphrase is the one of the day of the backup; with
 }
 
 func (m *Main) restore(ctx context.Context, f recordFlags, file string, recovery bool) error {
-	dir, login, opt, err := m.begin(f)
+	p, err := m.begin(f)
 	if err != nil {
 		return err
 	}
@@ -68,7 +68,7 @@ func (m *Main) restore(ctx context.Context, f recordFlags, file string, recovery
 		return failed(exitBadInput, fmt.Errorf("read backup %s: %w", file, cause(err))).hint("check its name")
 	}
 	ask := m.asker()
-	with := store.Unlocking{Login: login}
+	with := store.Unlocking{Login: p.login}
 	if recovery {
 		typed, err := ask.secret("Recovery key")
 		if err != nil {
@@ -82,11 +82,11 @@ func (m *Main) restore(ctx context.Context, f recordFlags, file string, recovery
 			return err
 		}
 	}
-	r, err := store.Restore(ctx, file, dir, with, opt)
+	r, err := store.Restore(ctx, file, p.dir, with, p.opt)
 	if err != nil {
 		return refused(err)
 	}
-	fmt.Fprintf(m.Stdout, "Restored to %s and verified: %s\n", dir, contents(r))
+	fmt.Fprintf(m.Stdout, "Restored to %s and verified: %s\n", p.dir, contents(r))
 	return nil
 }
 

@@ -177,15 +177,11 @@ func (m *Main) draftAll(ctx context.Context, d *pipeline.Drafter, bar *progress,
 
 // warnUntranscribed says on stderr what the draft says at its top.
 func (m *Main) warnUntranscribed(in pipeline.Input, n note.Draft) bool {
-	gaps := n.Untranscribed()
-	if len(gaps) == 0 {
+	lost := n.UntranscribedSeconds()
+	if lost == 0 {
 		return false
 	}
-	var sum float64
-	for _, g := range gaps {
-		sum += g.End - g.Start
-	}
-	fmt.Fprintf(m.Stderr, "bedsaid: %s: %.0f s of speech gave no words; the draft lacks what was said there\n", plainLine(in.Path), max(sum, 1))
+	fmt.Fprintf(m.Stderr, "bedsaid: %s: %.0f s of speech gave no words; the draft lacks what was said there\n", plainLine(in.Path), lost)
 	fmt.Fprintf(m.Stderr, "  hint: the draft lists the times; listen, and chart what they hold yourself\n")
 	return true
 }

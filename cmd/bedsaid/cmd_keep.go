@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -25,7 +24,6 @@ you.`
 type keepFlags struct {
 	recordFlags
 	exam, model, models, examined string
-	lexicon                       string
 }
 
 func (m *Main) recordKeepCommand() *cobra.Command {
@@ -46,17 +44,17 @@ func (m *Main) recordKeepCommand() *cobra.Command {
 }
 
 func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
-	lex, err := m.lexicon(f.lexicon)
+	p, err := m.begin(f.recordFlags)
 	if err != nil {
 		return err
 	}
-	if err := checkExam(lex, f.exam); err != nil {
+	if err := checkExam(p.lex, f.exam); err != nil {
 		return err
 	}
 	d := store.Details{ExaminedAt: m.Now()}
 	if f.examined != "" {
-		if d.ExaminedAt, err = time.Parse(time.RFC3339, f.examined); err != nil {
-			return usage("--examined is no time").hint("write it as 2026-11-25T03:10:00-05:00")
+		if d.ExaminedAt, err = timeOf(f.examined); err != nil {
+			return err
 		}
 	}
 	// What cannot be read is told before anything is asked.
@@ -66,7 +64,7 @@ func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
 			return err
 		}
 	}
-	return m.withRecord(ctx, f.recordFlags, func(x *store.Session, ask *asker) error {
+	return m.in(ctx, p, func(x *store.Session, ask *asker) error {
 		site, err := x.Site(ctx)
 		if err != nil {
 			return err
@@ -74,7 +72,7 @@ func (m *Main) keep(ctx context.Context, f keepFlags, path string) error {
 		if err := m.askDetails(ask, site.Identifiers, clip != nil, &d); err != nil {
 			return err
 		}
-		return m.keepIn(ctx, x, f, lex, path, clip, d)
+		return m.keepIn(ctx, x, f, p.lex, path, clip, d)
 	})
 }
 
@@ -82,7 +80,7 @@ func (m *Main) askDetails(ask *asker, kinds [2]string, spoken bool, d *store.Det
 	var err error
 	for i, k := range kinds {
 		d.Patient[i].Kind = k
-		if d.Patient[i].Value, err = ask.line(k + " on the wristband"); err != nil {
+		if d.Patient[i].Value, err = ask.line(onWristband(k)); err != nil {
 			return err
 		}
 	}

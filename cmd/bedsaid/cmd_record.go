@@ -32,7 +32,7 @@ func (m *Main) recordCommand() *cobra.Command {
 
 func (m *Main) recordInitCommand() *cobra.Command {
 	var f recordFlags
-	u := userFlags{role: "examiner"}
+	u := userFlags{role: review.Examiner.String()}
 	c := &cobra.Command{
 		Use: "init", Short: "Set up a record, with its first user, and print the recovery key",
 		Long: `Init sets up an empty record for its first user, who manages the others. It
@@ -49,11 +49,11 @@ record, and nobody can help.`,
 }
 
 func (m *Main) recordInit(ctx context.Context, f recordFlags, u userFlags) error {
-	dir, login, opt, err := m.begin(f)
+	p, err := m.begin(f)
 	if err != nil {
 		return err
 	}
-	u.login, u.manages = login, true
+	u.login, u.manages = p.login, true
 	n, err := u.user()
 	if err != nil {
 		return err
@@ -62,7 +62,7 @@ func (m *Main) recordInit(ctx context.Context, f recordFlags, u userFlags) error
 	if err != nil {
 		return err
 	}
-	x, key, err := store.Create(ctx, dir, n, passphrase, opt)
+	x, key, err := store.Create(ctx, p.dir, n, passphrase, p.opt)
 	if err != nil {
 		return refused(err)
 	}
@@ -74,7 +74,7 @@ RECOVERY KEY, shown this once:
     %s
 
 Print it and lock it away. It opens the record where every passphrase is lost.
-`, dir, key.Reveal())
+`, p.dir, key.Reveal())
 	return err
 }
 
@@ -223,11 +223,9 @@ func (m *Main) writeSound(ctx context.Context, x *store.Session, ask *asker, n s
 	if err != nil {
 		return err
 	}
-	var read store.Confirmed
-	for i, p := range e.Patient {
-		if read[i], err = ask.line(p.Kind + " of the patient whose voice is written"); err != nil {
-			return err
-		}
+	read, err := ask.identifiers(e)
+	if err != nil {
+		return err
 	}
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {

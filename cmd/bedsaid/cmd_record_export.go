@@ -9,6 +9,7 @@ import (
 	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 	"bedsaid/internal/store"
+	"bedsaid/lexicon"
 )
 
 func (m *Main) recordExportCommand() *cobra.Command {
@@ -30,8 +31,13 @@ keeps in its log that the note went out.`,
 			if err != nil {
 				return err
 			}
-			return m.withRecord(cmd.Context(), f, func(x *store.Session, ask *asker) error {
-				return m.recordExport(cmd.Context(), x, ask, args[0], since, to, form)
+			f.lexicon = form.lexicon
+			p, err := m.begin(f)
+			if err != nil {
+				return err
+			}
+			return m.in(cmd.Context(), p, func(x *store.Session, ask *asker) error {
+				return m.recordExport(cmd.Context(), x, ask, args[0], since, to, form, p.lex)
 			})
 		},
 	}
@@ -41,11 +47,7 @@ keeps in its log that the note went out.`,
 	return c
 }
 
-func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, id, since string, to form, f formFlags) error {
-	lex, err := m.lexicon(f.lexicon)
-	if err != nil {
-		return err
-	}
+func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, id, since string, to form, f formFlags, lex *lexicon.Lexicon) error {
 	info, err := x.NoteInfo(ctx, id)
 	if err != nil {
 		return err
@@ -54,11 +56,9 @@ func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, i
 	if err != nil {
 		return err
 	}
-	var confirmed store.Confirmed
-	for i, p := range e.Patient {
-		if confirmed[i], err = ask.line(p.Kind + " on the wristband"); err != nil {
-			return err
-		}
+	confirmed, err := ask.identifiers(e)
+	if err != nil {
+		return err
 	}
 	where := "standard output"
 	if f.out != "" {

@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"bedsaid/internal/note"
 	"bedsaid/internal/web"
 )
 
@@ -19,7 +18,6 @@ that is kept.`
 
 type serveFlags struct {
 	recordFlags
-	lexicon       string
 	model, models string
 	lock          time.Duration
 }
@@ -43,18 +41,13 @@ func (m *Main) serve(ctx context.Context, f serveFlags) error {
 	if f.lock < 30*time.Second || f.lock > time.Hour {
 		return usage("--lock-after is not between 30 seconds and an hour").hint("such as --lock-after 5m")
 	}
-	dir, _, opt, err := m.begin(f.recordFlags)
+	p, err := m.begin(f.recordFlags)
 	if err != nil {
 		return err
 	}
-	lex, err := m.lexicon(f.lexicon)
-	if err != nil {
-		return err
-	}
-	opt.Outline = note.OutlineOf(lex)
 	engine := m.hearing(f.model, f.models)
 	defer engine.close()
-	o := web.Options{Folder: dir, Record: opt, Lexicon: lex, Hearing: engine.once, Program: program(), Now: m.Now, LockAfter: f.lock}
+	o := web.Options{Folder: p.dir, Record: p.opt, Lexicon: p.lex, Hearing: engine.once, Program: program(), Now: m.Now, LockAfter: f.lock}
 	err = web.Serve(ctx, o, func(link string) {
 		fmt.Fprintf(m.Stdout, "Open this link in the browser of this machine; it works once:\n\n    %s\n\nCtrl-C ends the page.\n", link)
 	})

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -19,17 +20,17 @@ type userFlags struct {
 func (u *userFlags) flags(c *cobra.Command) {
 	c.Flags().StringVar(&u.name, "name", "", "full `NAME` as it stands below a note")
 	c.Flags().StringVar(&u.credentials, "credentials", "", "`LETTERS` behind the name, such as RN")
-	c.Flags().StringVar(&u.role, "role", u.role, "`ROLE`: examiner, student, preceptor or reviewer")
-	roles := []string{"examiner", "student", "preceptor", "reviewer"}
-	must(c.RegisterFlagCompletionFunc("role", func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
-		return roles, cobra.ShellCompDirectiveNoFileComp
-	}))
+	c.Flags().StringVar(&u.role, "role", u.role, "`ROLE`: "+roleWords())
+	must(c.RegisterFlagCompletionFunc("role", cobra.FixedCompletions(review.RoleWords(), cobra.ShellCompDirectiveNoFileComp)))
 }
+
+// roleWords names the roles.
+func roleWords() string { return strings.Join(review.RoleWords(), ", ") }
 
 func (u userFlags) user() (store.NewUser, error) {
 	role := review.ParseRole(u.role)
 	if role == review.RoleUnknown {
-		return store.NewUser{}, usage("unknown role %q", u.role).hint("roles are examiner, student, preceptor, reviewer")
+		return store.NewUser{}, usage("unknown role %q", u.role).hint("roles are %s", roleWords())
 	}
 	if u.login == "" || u.name == "" {
 		return store.NewUser{}, usage("a user needs a login and a name").hint("--user anna --name \"Anna Example\" --credentials RN")
@@ -44,7 +45,7 @@ func (m *Main) userCommand() *cobra.Command {
   bedsaid record user passphrase`,
 	})
 	var f recordFlags
-	u := userFlags{role: "examiner"}
+	u := userFlags{role: review.Examiner.String()}
 	session := func(run func(context.Context, *store.Session, *asker, []string) error) func(*cobra.Command, []string) error {
 		return func(cmd *cobra.Command, args []string) error {
 			return m.withRecord(cmd.Context(), f, func(x *store.Session, ask *asker) error { return run(cmd.Context(), x, ask, args) })
@@ -140,7 +141,7 @@ func (m *Main) userList(ctx context.Context, x *store.Session) error {
 }
 
 func (m *Main) userRecover(ctx context.Context, f recordFlags) error {
-	dir, login, opt, err := m.begin(f)
+	p, err := m.begin(f)
 	if err != nil {
 		return err
 	}
@@ -157,10 +158,10 @@ func (m *Main) userRecover(ctx context.Context, f recordFlags) error {
 	if err != nil {
 		return err
 	}
-	x, err := store.Recover(ctx, dir, key, login, fresh, opt)
+	x, err := store.Recover(ctx, p.dir, key, p.login, fresh, p.opt)
 	if err != nil {
 		return refused(err)
 	}
-	fmt.Fprintf(m.Stdout, "%s has a new passphrase; it is written in the log.\n", login)
+	fmt.Fprintf(m.Stdout, "%s has a new passphrase; it is written in the log.\n", p.login)
 	return refused(x.Close())
 }

@@ -30,7 +30,7 @@ func askIdentifiers(ask *asker, kinds []string) ([2]note.Identifier, error) {
 		return ids, usage("--identifiers names %d kinds, not two", len(kinds)).hint(`such as --identifiers "record number,date of birth"`)
 	}
 	for i, k := range kinds {
-		value, err := ask.line(k + " on the wristband")
+		value, err := ask.line(onWristband(k))
 		if err != nil {
 			return ids, err
 		}

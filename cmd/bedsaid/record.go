@@ -16,10 +16,11 @@ import (
 
 	"bedsaid/internal/note"
 	"bedsaid/internal/store"
+	"bedsaid/lexicon"
 )
 
-// recordFlags say which record, and who works in it.
-type recordFlags struct{ data, user string }
+// recordFlags say which record, who works in it, and with which packs.
+type recordFlags struct{ data, user, lexicon string }
 
 func (m *Main) recordFlags(c *cobra.Command, f *recordFlags) {
 	m.dataFlag(c, f)
@@ -54,40 +55,45 @@ func (m *Main) folder(f recordFlags) (string, error) {
 	return filepath.Join(base, "bedsaid", "record"), nil
 }
 
-// begin gives the folder of the record, who works in it, and what the record
-// takes from outside; from here on the program holds what must not leak.
-func (m *Main) begin(f recordFlags) (dir, login string, opt store.Options, err error) {
-	if dir, err = m.folder(f); err != nil {
-		return "", "", opt, err
-	}
-	if err := harden(); err != nil {
-		return "", "", opt, failed(exitFailed, fmt.Errorf("shut this program off from others: %w", err))
-	}
-	if login = f.user; login == "" {
-		login = m.Env("BEDSAID_USER")
-	}
-	lex, err := m.lexicon("")
-	if err != nil {
-		return "", "", opt, err
-	}
-	return dir, login, store.Options{Now: m.Now, Outline: note.OutlineOf(lex)}, nil
+// place is a record that is not open yet: its folder, who wants to work in it,
+// and what the record takes from outside.
+type place struct {
+	dir, login string
+	lex        *lexicon.Lexicon
+	opt        store.Options
 }
 
-// openRecord signs the user in: her name from the flag or the environment, her
-// passphrase typed, or the first line of standard input.
-func (m *Main) openRecord(ctx context.Context, f recordFlags, ask *asker) (*store.Session, error) {
-	dir, login, opt, err := m.begin(f)
+// begin finds the record; from here on the program holds what must not leak.
+func (m *Main) begin(f recordFlags) (place, error) {
+	dir, err := m.folder(f)
 	if err != nil {
-		return nil, err
+		return place{}, err
 	}
-	if login == "" {
+	if err := harden(); err != nil {
+		return place{}, failed(exitFailed, fmt.Errorf("shut this program off from others: %w", err))
+	}
+	lex, err := m.lexicon(f.lexicon)
+	if err != nil {
+		return place{}, err
+	}
+	p := place{dir: dir, login: f.user, lex: lex, opt: store.Options{Now: m.Now, Outline: note.OutlineOf(lex)}}
+	if p.login == "" {
+		p.login = m.Env("BEDSAID_USER")
+	}
+	return p, nil
+}
+
+// open signs the user in: her name from the flag or the environment, her
+// passphrase typed, or the first line of standard input.
+func (m *Main) open(ctx context.Context, p place, ask *asker) (*store.Session, error) {
+	if p.login == "" {
 		return nil, usage("who works is not said").hint("name yourself with --user, or in BEDSAID_USER")
 	}
-	passphrase, err := ask.secret("Passphrase of " + login)
+	passphrase, err := ask.secret("Passphrase of " + p.login)
 	if err != nil {
 		return nil, err
 	}
-	x, err := store.Open(ctx, dir, login, passphrase, opt)
+	x, err := store.Open(ctx, p.dir, p.login, passphrase, p.opt)
 	if err != nil {
 		return nil, refused(err)
 	}
@@ -99,8 +105,17 @@ func (m *Main) openRecord(ctx context.Context, f recordFlags, ask *asker) (*stor
 
 // withRecord runs f for a user who signs in, and closes the record.
 func (m *Main) withRecord(ctx context.Context, flags recordFlags, f func(*store.Session, *asker) error) error {
+	p, err := m.begin(flags)
+	if err != nil {
+		return err
+	}
+	return m.in(ctx, p, f)
+}
+
+// in does the same for a record that was found.
+func (m *Main) in(ctx context.Context, p place, f func(*store.Session, *asker) error) error {
 	ask := m.asker()
-	x, err := m.openRecord(ctx, flags, ask)
+	x, err := m.open(ctx, p, ask)
 	if err != nil {
 		return err
 	}
@@ -155,6 +170,20 @@ func (a *asker) line(what string) (string, error) {
 	}
 	return strings.TrimRight(s, "\r\n"), nil
 }
+
+// identifiers asks for what stands on the wristband now, in the encounter's
+// order.
+func (a *asker) identifiers(e store.Encounter) (c store.Confirmed, err error) {
+	for i, p := range e.Patient {
+		if c[i], err = a.line(onWristband(p.Kind)); err != nil {
+			break
+		}
+	}
+	return c, err
+}
+
+// onWristband is the question for an identifier.
+func onWristband(kind string) string { return kind + " on the wristband" }
 
 // secret asks for something that is not shown while it is typed.
 func (a *asker) secret(what string) (string, error) {

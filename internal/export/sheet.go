@@ -185,12 +185,10 @@ func (s sheeter) alerts() []string {
 	var out []string
 	if gaps := s.d.Untranscribed(); len(gaps) > 0 {
 		parts := make([]string, len(gaps))
-		var sum float64
 		for i, g := range gaps {
 			parts[i] = gapText(g)
-			sum += g.End - g.Start
 		}
-		out = append(out, fmt.Sprintf("SPEECH THAT GAVE NO WORDS, %.0f s: what was said there is not in this note. Places in the recording: %s", max(sum, 1), strings.Join(parts, "; ")))
+		out = append(out, fmt.Sprintf("SPEECH THAT GAVE NO WORDS, %.0f s: what was said there is not in this note. Places in the recording: %s", s.d.UntranscribedSeconds(), strings.Join(parts, "; ")))
 	}
 	return append(out, s.d.Notices...)
 }

@@ -92,14 +92,10 @@ func (t *texter) untranscribed() {
 	if len(gaps) == 0 {
 		return
 	}
-	var sum float64
-	for _, g := range gaps {
-		sum += g.End - g.Start
-	}
 	rule := strings.Repeat("!", t.width)
 	t.blank()
 	t.line(alarm, "", rule, "")
-	t.line(alarm, "!! ", fmt.Sprintf("SPEECH THAT GAVE NO WORDS: %.0f s. What was said there is NOT in this draft.", max(sum, 1)), "")
+	t.line(alarm, "!! ", fmt.Sprintf("SPEECH THAT GAVE NO WORDS: %.0f s. What was said there is NOT in this draft.", t.d.UntranscribedSeconds()), "")
 	for _, g := range gaps {
 		t.line(alarm, "!!   ", gapText(g), "")
 	}

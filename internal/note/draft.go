@@ -151,6 +151,15 @@ func (d Draft) Untranscribed() []transcript.Interval {
 	return d.Transcript.Recording.Untranscribed
 }
 
+// UntranscribedSeconds is how long these stretches are together; where there are
+// any, a second at least: "0 s" would read as none.
+func (d Draft) UntranscribedSeconds() float64 {
+	if len(d.Untranscribed()) == 0 {
+		return 0
+	}
+	return max(transcript.Seconds(d.Untranscribed()), 1)
+}
+
 // String keeps patients' words out of logs and errors.
 func (d Draft) String() string {
 	return fmt.Sprintf("draft of %d findings over %d words", len(d.Findings()), len(d.Transcript.Words))

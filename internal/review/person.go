@@ -1,6 +1,9 @@
 package review
 
-import "errors"
+import (
+	"errors"
+	"slices"
+)
 
 // Role is what a person may do with a note. It is given when a user is added.
 type Role uint8
@@ -22,6 +25,9 @@ var roleNames = [...]string{"unknown", "examiner", "student", "preceptor", "revi
 
 // String gives the role's word.
 func (r Role) String() string { return nameOf(roleNames[:], int(r)) }
+
+// RoleWords lists the words of all roles.
+func RoleWords() []string { return slices.Clone(roleNames[1:]) }
 
 // ParseRole reads what String wrote; RoleUnknown where it is no role.
 func ParseRole(s string) Role { return Role(indexOf(roleNames[:], s)) }

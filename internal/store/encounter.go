@@ -94,7 +94,8 @@ func (x *Session) NewEncounter(ctx context.Context, d Details) (Encounter, error
 	}
 	e := Encounter{ID: newID("e"), Version: 1, Details: d, Examiner: x.user.Person(), EnteredAt: x.s.opt.Now()}
 	err := x.write(ctx, func(t *tx) error {
-		if err := t.row("SELECT coalesce(max(place), 0) + 1 FROM encounters", nil, &e.place); err != nil {
+		var err error
+		if e.place, err = t.nextPlace("encounters"); err != nil {
 			return err
 		}
 		body, err := encode(encounterBody{Details: d, Examiner: e.Examiner, EnteredAt: e.EnteredAt})

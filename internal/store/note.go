@@ -121,7 +121,7 @@ func (x *Session) SaveDraft(ctx context.Context, encounter, recording string, d 
 		if n.body, err = encode(noteBody{Recording: recording, Author: n.Author, DraftedAt: stamp(n.DraftedAt), Name: d.Name}); err != nil {
 			return err
 		}
-		if err := t.row("SELECT coalesce(max(place), 0) + 1 FROM notes", nil, &n.place); err != nil {
+		if n.place, err = t.nextPlace("notes"); err != nil {
 			return err
 		}
 		n.head = t.s.keys.sum("note begins", n.ID, encounter, n.draft, mac, n.body)

@@ -144,10 +144,10 @@ func (x *Session) StartRecording(ctx context.Context, encounter string, c Confir
 	var r Recording
 	err := x.recordingAllowed(ctx, encounter, c, func(t *tx) error {
 		r = Recording{ID: newID("s"), Encounter: encounter, StartedAt: x.s.opt.Now(), By: x.user.Person(), State: RecordingOpen}
-		if err := t.row("SELECT coalesce(max(place), 0) + 1 FROM recordings", nil, &r.place); err != nil {
+		var err error
+		if r.place, err = t.nextPlace("recordings"); err != nil {
 			return err
 		}
-		var err error
 		if r.body, err = encode(recordingBody{r.StartedAt, r.By, Rate}); err != nil {
 			return err
 		}
@@ -257,12 +257,8 @@ func (w *Recorder) store(ctx context.Context, least int) error {
 	}
 	r, left := w.rec, w.held
 	err := w.s.write(ctx, func(t *tx) error {
-		now, err := t.recording(r.ID)
-		if err != nil {
+		if err := t.stillOpen(r); err != nil {
 			return err
-		}
-		if now.pieces != r.pieces || now.State != RecordingOpen {
-			return ErrFinished // ended, or gone on with elsewhere
 		}
 		e, err := t.encounter(r.Encounter)
 		if err != nil {
@@ -291,6 +287,16 @@ func (w *Recorder) store(ctx context.Context, least int) error {
 	return nil
 }
 
+// stillOpen refuses a recording that was ended, or gone on with elsewhere, since
+// it was read.
+func (t *tx) stillOpen(r Recording) error {
+	now, err := t.recording(r.ID)
+	if err == nil && (now.pieces != r.pieces || now.State != RecordingOpen) {
+		err = ErrFinished
+	}
+	return err
+}
+
 func (t *tx) addPiece(r Recording, samples []int16) (Recording, error) {
 	r.pieces++
 	start, body := r.Samples, packSound(samples)
@@ -312,12 +318,8 @@ func (w *Recorder) Finish(ctx context.Context) error {
 	r := w.rec
 	r.State = RecordingEnded
 	err := w.s.write(ctx, func(t *tx) error {
-		now, err := t.recording(r.ID)
-		if err != nil {
+		if err := t.stillOpen(r); err != nil {
 			return err
-		}
-		if now.pieces != r.pieces || now.State != RecordingOpen {
-			return ErrFinished
 		}
 		if err := t.putRecording(r); err != nil {
 			return err

@@ -109,6 +109,13 @@ func (t *tx) each(query string, args []any, f func(scan func(...any) error) erro
 	return rows.Err()
 }
 
+// nextPlace is the place of the next row of a table that keeps the order of
+// entry.
+func (t *tx) nextPlace(table string) (place int64, err error) {
+	err = t.row("SELECT coalesce(max(place), 0) + 1 FROM "+table, nil, &place)
+	return place, err
+}
+
 // ids reads a column of names.
 func (t *tx) ids(query string) ([]string, error) {
 	var ids []string

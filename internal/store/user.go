@@ -43,7 +43,7 @@ func (n NewUser) check() error {
 	bad := n.Login == "" || strings.TrimSpace(n.Name) == "" || n.Role == review.RoleUnknown ||
 		strings.ContainsFunc(n.Login, func(r rune) bool { return unicode.IsSpace(r) || unicode.IsControl(r) })
 	if bad {
-		return fmt.Errorf("add user: %w", &problem{"a user needs a login without spaces, a name and a role", "name them all; roles are examiner, student, preceptor, reviewer"})
+		return fmt.Errorf("add user: %w", &problem{"a user needs a login without spaces, a name and a role", "name them all; roles are " + strings.Join(review.RoleWords(), ", ")})
 	}
 	return nil
 }

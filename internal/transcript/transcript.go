@@ -32,6 +32,15 @@ func (s Span) Len() int { return s.End - s.Start }
 // Interval is a stretch of the recording, in seconds.
 type Interval struct{ Start, End float64 }
 
+// Seconds is how long stretches that do not overlap are together.
+func Seconds(all []Interval) float64 {
+	var sum float64
+	for _, i := range all {
+		sum += i.End - i.Start
+	}
+	return sum
+}
+
 // Recording says how much sound there was and how much of it gave words.
 type Recording struct {
 	// Seconds is the length of the recording.

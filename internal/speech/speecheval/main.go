@@ -220,9 +220,7 @@ func hearFolder(ctx context.Context, d *pipeline.Drafter, judged func(c corpus.C
 			return row{}, err
 		}
 		r := row{taken: time.Since(begin).Seconds(), sound: n.Transcript.Recording.Seconds, score: eval.Draft(c, n, judged).Counts}
-		for _, g := range n.Untranscribed() {
-			r.lost += g.End - g.Start
-		}
+		r.lost = transcript.Seconds(n.Untranscribed())
 		if r.words, err = speechtest.CompareWords(ctx, c.Text, n.Transcript.Text()); err != nil {
 			return row{}, err
 		}

@@ -46,10 +46,7 @@ func hearNoise(ctx context.Context, engine speech.Decoder, lex *lexicon.Lexicon,
 					inserted++
 				}
 			}
-			var lost float64
-			for _, g := range n.Untranscribed() {
-				lost += g.End - g.Start
-			}
+			lost := transcript.Seconds(n.Untranscribed())
 			rec := n.Transcript.Recording
 			fmt.Printf("%s\t%s\t%.0f\t%.0f\t%d\t%d\t%.0f\t%d\t%d\n", strings.TrimSuffix(filepath.Base(path), ".wav"), r.ID,
 				rec.Seconds, rec.VoicedSeconds, len(n.Transcript.Words), inserted, lost, again, len(n.Findings()))
