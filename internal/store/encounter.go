@@ -288,6 +288,8 @@ type Summary struct {
 	Encounter
 	Notes      []NoteInfo
 	Recordings []Recording
+	// Held says that a hold keeps it from every purge.
+	Held bool
 }
 
 // Page asks for part of the list: the newest first.
@@ -322,6 +324,9 @@ func (x *Session) Encounters(ctx context.Context, p Page) ([]Summary, error) {
 			}
 			if err == nil {
 				out[i].Notes, err = t.noteInfos(out[i].ID)
+			}
+			if err == nil {
+				out[i].Held, err = t.held(out[i].ID)
 			}
 		}
 		return err

@@ -27,6 +27,41 @@ type acked struct {
 	decisions                  int
 	status                     review.Status
 	encounters                 int
+	// purging says that the deletion of the encounter was begun, purged that it
+	// was reported; held is an encounter that a hold keeps.
+	purging, purged bool
+	held            string
+}
+
+// longAfter deletes by the rule all that no hold keeps, years after.
+func longAfter(ctx context.Context, x *Session, done func(func(*acked))) error {
+	list, err := x.Encounters(ctx, Page{})
+	if err != nil {
+		return err
+	}
+	for _, e := range list[1:] { // all but the scenario's own
+		h, err := x.PutHold(ctx, e.ID, "a claim")
+		if err != nil {
+			return err
+		}
+		done(func(a *acked) { a.held = e.ID })
+		if _, err := x.LiftHold(ctx, h.ID, "settled"); err != nil {
+			return err
+		}
+		if _, err := x.PutHold(ctx, e.ID, "a new claim"); err != nil {
+			return err
+		}
+	}
+	if err := keepYears(x, 1); err != nil {
+		return err
+	}
+	inYears(x, 2)
+	done(func(a *acked) { a.purging = true })
+	gone, err := x.PurgeEncounters(ctx)
+	if len(gone) > 0 {
+		done(func(a *acked) { a.purged = true })
+	}
+	return err
 }
 
 // scenario does a bit of everything and tells of each thing that was reported
@@ -83,7 +118,7 @@ func scenario(ctx context.Context, x *Session, done func(func(*acked))) error {
 			}
 		}
 	}
-	return nil
+	return longAfter(ctx, x, done)
 }
 
 // keptAll opens a record and demands that it is whole and holds all that was
@@ -104,8 +139,29 @@ func keptAll(dir string, a acked, encounters int) error {
 	if len(r.Problems) > 0 {
 		return fmt.Errorf("problems: %v", r.Problems)
 	}
-	if r.Encounters < encounters+a.encounters {
-		return fmt.Errorf("%d encounters, want %d", r.Encounters, encounters+a.encounters)
+	want := encounters + a.encounters
+	if a.purging {
+		_, err := x.Encounter(bg, a.encounter)
+		switch {
+		case a.purged && err == nil:
+			return errors.New("an encounter whose deletion was reported is there")
+		case errors.Is(err, ErrNotFound): // whole, as the verification says
+			a.recording, a.note = "", ""
+			want--
+		case err != nil:
+			return err
+		}
+	}
+	if a.held != "" {
+		if _, err := x.Encounter(bg, a.held); err != nil {
+			return fmt.Errorf("held: %w", err)
+		}
+		if h, err := x.Holds(bg, a.held); err != nil || len(h) == 0 {
+			return fmt.Errorf("%d holds: %w", len(h), err)
+		}
+	}
+	if r.Encounters < want {
+		return fmt.Errorf("%d encounters, want %d", r.Encounters, want)
 	}
 	if a.recording != "" {
 		s, err := x.Sound(bg, a.recording, 0, math.MaxInt64)

@@ -97,7 +97,24 @@ func workAll(x *Session, dir string, tell io.Writer) error {
 			return err
 		}
 		fmt.Fprintln(tell, "note", n.ID, 3)
+		if i%2 == 0 {
+			if _, err := x.PutHold(bg, e.ID, "a claim"); err != nil {
+				return err
+			}
+			fmt.Fprintln(tell, "held", e.ID)
+		}
 		if i%2 == 1 {
+			now := x.s.opt.Now
+			inYears(x, 2)
+			fmt.Fprintln(tell, "purging")
+			gone, err := x.PurgeEncounters(bg)
+			if err != nil {
+				return err
+			}
+			for _, g := range gone {
+				fmt.Fprintln(tell, "purged", g.ID)
+			}
+			x.s.opt.Now = now
 			file := filepath.Join(filepath.Dir(dir), "backup-"+e.ID)
 			if _, err := x.Backup(bg, file); err != nil {
 				return err
@@ -175,10 +192,14 @@ type told struct {
 	ended      map[string]int64
 	notes      map[string]int
 	backups    []string
+	held       map[string]bool
+	purged     map[string]bool
+	// purging says that the deletion of all that no hold keeps was begun.
+	purging bool
 }
 
 func listen(out string) (told, error) {
-	a := told{said: map[string]int64{}, ended: map[string]int64{}, notes: map[string]int{}}
+	a := told{said: map[string]int64{}, ended: map[string]int64{}, notes: map[string]int{}, held: map[string]bool{}, purged: map[string]bool{}}
 	lines := strings.Split(out, "\n")
 	for _, line := range lines[:len(lines)-1] { // the last one may be cut off
 		var id string
@@ -202,6 +223,12 @@ func listen(out string) (told, error) {
 			a.ended[id] = n
 		case f[0] == "note":
 			a.notes[id] = int(n)
+		case f[0] == "held":
+			a.held[id] = true
+		case f[0] == "purging":
+			a.purging = true
+		case f[0] == "purged":
+			a.purged[id] = true
 		case f[0] == "backup":
 			a.backups = append(a.backups, id)
 		}
@@ -214,8 +241,11 @@ func listen(out string) (told, error) {
 // most a second of sound is missing, and the recording goes on.
 func TestKilledProcess(t *testing.T) {
 	dir := prepared(t)
+	x := reopen(t, dir)
+	ok(t, keepYears(x, 1))
+	ok(t, x.Close())
 	r := rand.New(rand.NewPCG(20310203, 9))
-	kills, written := times(6), 0
+	kills, written, deleted := times(6), 0, 0
 	for round := range kills {
 		c := process(t, "all", dir)
 		var out lines
@@ -228,6 +258,7 @@ func TestKilledProcess(t *testing.T) {
 		a, err := listen(out.String())
 		ok(t, err)
 		written += len(a.encounters) + len(a.notes)
+		deleted += len(a.purged)
 		if err := keptTold(dir, a, round%20 == 19 || round == kills-1); err != nil {
 			t.Fatalf("kill %d: %v", round, err)
 		}
@@ -252,7 +283,7 @@ func TestKilledProcess(t *testing.T) {
 	if written == 0 {
 		t.Error("no process wrote anything before it was killed")
 	}
-	t.Logf("%d kills, %d encounters and notes told of", kills, written)
+	t.Logf("%d kills, %d encounters and notes told of, %d encounters deleted by the rule", kills, written, deleted)
 }
 
 func keptTold(dir string, a told, whole bool) error {
@@ -261,13 +292,22 @@ func keptTold(dir string, a told, whole bool) error {
 		return err
 	}
 	defer x.Close()
+	// gone allows that something is not there: its deletion had begun.
+	gone := func(err error) bool { return a.purging && errors.Is(err, ErrNotFound) }
 	for _, id := range a.encounters {
-		if _, err := x.Encounter(bg, id); err != nil {
+		_, err := x.Encounter(bg, id)
+		if a.purged[id] && !errors.Is(err, ErrNotFound) {
+			return errors.New("an encounter whose deletion was told of is there")
+		}
+		if err != nil && (a.held[id] || !gone(err)) {
 			return err
 		}
 	}
 	for id, n := range a.said {
 		s, err := x.Sound(bg, id, 0, math.MaxInt64)
+		if gone(err) {
+			continue
+		}
 		if err != nil {
 			return err
 		}
@@ -295,6 +335,9 @@ func keptTold(dir string, a told, whole bool) error {
 	}
 	for id, n := range a.notes {
 		note, err := x.Note(bg, id)
+		if gone(err) {
+			continue
+		}
 		if err != nil {
 			return err
 		}
@@ -414,6 +457,10 @@ func planted(x *Session) review.Note {
 		dr.Transcript.Words[i].Text = plantedWord
 	}
 	n, err := x.SaveDraft(bg, e.ID, "", dr)
+	must(err)
+	h, err := x.PutHold(bg, e.ID, plantedWord)
+	must(err)
+	_, err = x.LiftHold(bg, h.ID, plantedWord)
 	must(err)
 	note, err := x.Decide(bg, n.ID, 0, review.Decision{Kind: review.Comment, Text: plantedWord, Why: plantedWord})
 	must(err)

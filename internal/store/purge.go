@@ -14,15 +14,14 @@ import (
 // (Common practice, no source.)
 const DefaultKeepSound = 30 * 24 * time.Hour
 
-// Retention is a site's rule for sound. Notes are never purged.
+// Retention is a site's rule for sound. Sound of an encounter on which a hold
+// stands is never purged.
 type Retention struct {
 	// KeepSound is how long sound is kept after the last signature. Sound of a
 	// note that is not signed, or of which no note was made, is never purged by it.
 	KeepSound time.Duration
 	// Withdrawn takes also the sound of encounters whose consent was withdrawn.
 	Withdrawn bool
-	// Except are encounters that are on hold.
-	Except []string
 }
 
 // Purgeable lists the recordings whose sound the rule lets go of.
@@ -39,13 +38,6 @@ func (x *Session) Purgeable(ctx context.Context, rule Retention) ([]Recording, e
 }
 
 func (t *tx) purgeable(rule Retention) ([]Recording, error) {
-	held := map[string]bool{}
-	for _, id := range rule.Except {
-		if _, err := t.encounter(id); err != nil {
-			return nil, err // a hold that names nothing must not be passed over
-		}
-		held[id] = true
-	}
 	var all, out []Recording
 	err := t.each("SELECT "+recordingColumns+" FROM recordings ORDER BY place", nil, func(scan func(...any) error) error {
 		r, err := t.scanRecording(scan)
@@ -56,7 +48,7 @@ func (t *tx) purgeable(rule Retention) ([]Recording, error) {
 		if err != nil {
 			break
 		}
-		if r.State == RecordingPurged || held[r.Encounter] {
+		if r.State == RecordingPurged {
 			continue
 		}
 		var due bool
@@ -72,6 +64,9 @@ func (t *tx) purgeable(rule Retention) ([]Recording, error) {
 func (t *tx) due(r Recording, rule Retention) (bool, error) {
 	e, err := t.encounter(r.Encounter)
 	if err != nil {
+		return false, err
+	}
+	if held, err := t.held(r.Encounter); err != nil || held {
 		return false, err
 	}
 	if rule.Withdrawn && !e.Consent.Withdrawn.IsZero() {
@@ -168,18 +163,24 @@ func (x *Session) erase(ctx context.Context, list []Recording, still func(*tx, R
 			return done, fmt.Errorf("purge: %w", err)
 		}
 	}
-	if len(done) > 0 {
-		// What was deleted is overwritten in the file; its traces in the log of
-		// writes go with it, and the room is given back.
-		err := x.s.giveRoomBack(ctx)
-		if err == nil {
-			err = x.s.run(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
-		}
-		if err != nil {
-			return done, fmt.Errorf("purge: %w", err)
-		}
+	return done, x.s.overwritten(ctx, len(done))
+}
+
+// overwritten finishes deletions, if there were any: what was deleted is
+// overwritten in the file; its traces in the log of writes go with it, and the
+// room is given back.
+func (s *Store) overwritten(ctx context.Context, deletions int) error {
+	if deletions == 0 {
+		return nil
 	}
-	return done, nil
+	err := s.giveRoomBack(ctx)
+	if err == nil {
+		err = s.run(ctx, "PRAGMA wal_checkpoint(TRUNCATE)")
+	}
+	if err != nil {
+		return fmt.Errorf("purge: %w", err)
+	}
+	return nil
 }
 
 // giveRoomBack shortens the file by what is empty in it, a little at a time: a

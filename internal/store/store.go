@@ -52,7 +52,7 @@ var migrations embed.FS
 
 // formVersion is the form of the record that this program writes: the number
 // of its last migration.
-const formVersion = 1
+const formVersion = 2
 
 // Options are what a Store takes from the outside.
 type Options struct {

@@ -56,6 +56,8 @@ type verifier struct {
 	r Report
 	// made are the things that the log says were made and that were not met yet.
 	made map[string]Act
+	// gone are the things that were deleted by the site's rule.
+	gone map[string]bool
 	// heads are the links of each note's chain that the log names, versions the
 	// last version of each encounter and user.
 	heads    map[string][]noteHead
@@ -63,7 +65,7 @@ type verifier struct {
 }
 
 func newVerifier() *verifier {
-	return &verifier{made: map[string]Act{}, heads: map[string][]noteHead{}, versions: map[string]int{}}
+	return &verifier{made: map[string]Act{}, gone: map[string]bool{}, heads: map[string][]noteHead{}, versions: map[string]int{}}
 }
 
 type noteHead struct {
@@ -80,7 +82,7 @@ func (v *verifier) version(id string, have int) {
 }
 
 func (v *verifier) all() error {
-	for _, step := range []func() error{v.structure, v.log, v.meta, v.users, v.encounters, v.recordings, v.drafts, v.notes} {
+	for _, step := range []func() error{v.structure, v.log, v.meta, v.users, v.encounters, v.recordings, v.holds, v.drafts, v.notes} {
 		if err := step(); err != nil && !v.note("record", err) {
 			return err
 		}
@@ -105,6 +107,17 @@ func (v *verifier) note(subject string, err error) bool {
 }
 
 func (v *verifier) structure() error {
+	orphans := 0
+	err := v.t.each("PRAGMA foreign_key_check", nil, func(func(...any) error) error {
+		orphans++
+		return nil
+	})
+	if orphans > 0 {
+		v.problem(recordName, fmt.Sprintf("%d rows belong to what is not there", orphans))
+	}
+	if err != nil {
+		return err
+	}
 	return v.t.each("PRAGMA integrity_check", nil, func(scan func(...any) error) error {
 		var line string
 		if err := scan(&line); err != nil {
@@ -118,7 +131,7 @@ func (v *verifier) structure() error {
 }
 
 func (v *verifier) log() error {
-	made := map[Act]bool{ActUserAdded: true, ActEncounter: true, ActRecording: true, ActDraft: true, ActSite: true}
+	made := map[Act]bool{ActUserAdded: true, ActEncounter: true, ActRecording: true, ActDraft: true, ActSite: true, ActHeld: true, ActHoldLifted: true}
 	return v.t.events(func(e Event) error {
 		v.r.Events++
 		if made[e.Act] {
@@ -126,6 +139,8 @@ func (v *verifier) log() error {
 		}
 		var h noteHead
 		switch e.Act {
+		case ActEncounterPurged:
+			return v.purged(e)
 		case ActDecided, ActSigned, ActEncounterEdit, ActConsentEnd, ActUserChanged:
 			if err := decode([]byte(e.Detail), &h); err != nil {
 				return err
@@ -140,6 +155,35 @@ func (v *verifier) log() error {
 		}
 		return nil
 	})
+}
+
+// purged takes what was deleted by the rule off the list of what must be there.
+func (v *verifier) purged(e Event) error {
+	var p purgedEncounter
+	if err := decode([]byte(e.Detail), &p); err != nil {
+		return err
+	}
+	ids := append(p.Holds, e.Subject)
+	for _, n := range p.Notes {
+		ids = append(ids, n.ID)
+		v.heads[n.ID] = append(v.heads[n.ID], noteHead{Seq: n.Length, Head: n.Head})
+	}
+	for _, r := range p.Recordings {
+		ids = append(ids, r.ID)
+	}
+	for _, id := range ids {
+		delete(v.made, id)
+		v.gone[id] = true
+	}
+	return nil
+}
+
+// there notes that something was met.
+func (v *verifier) there(id string) {
+	delete(v.made, id)
+	if v.gone[id] {
+		v.problem(id, "it was deleted by the site's rule and is there again")
+	}
 }
 
 func (v *verifier) meta() error {
@@ -167,11 +211,29 @@ func (v *verifier) users() error {
 	return err
 }
 
-// drafts that no note is made of would be passed over by the notes.
+// drafts that no note is made of would be passed over by the notes, and so would
+// earlier versions of an encounter that is gone.
 func (v *verifier) drafts() error {
 	ids, err := v.t.ids("SELECT id FROM drafts WHERE id NOT IN (SELECT draft FROM notes) ORDER BY id")
 	for _, id := range ids {
 		v.problem(id, "a draft without its note")
+	}
+	if err == nil {
+		ids, err = v.t.ids("SELECT DISTINCT id FROM encounters_before WHERE id NOT IN (SELECT id FROM encounters) ORDER BY id")
+	}
+	for _, id := range ids {
+		v.problem(id, "earlier versions of an encounter that is not there")
+	}
+	return err
+}
+
+func (v *verifier) holds() error {
+	if _, err := v.t.holds(""); err != nil {
+		return err
+	}
+	ids, err := v.t.ids("SELECT id FROM holds ORDER BY place")
+	for _, id := range ids {
+		v.there(id)
 	}
 	return err
 }
@@ -180,7 +242,7 @@ func (v *verifier) encounters() error {
 	ids, err := v.t.ids("SELECT id FROM encounters ORDER BY place")
 	for _, id := range ids {
 		v.r.Encounters++
-		delete(v.made, id)
+		v.there(id)
 		h, err := v.t.encounterHistory(id)
 		if err != nil && !v.note(id, err) {
 			return err
@@ -194,7 +256,7 @@ func (v *verifier) recordings() error {
 	ids, err := v.t.ids("SELECT id FROM recordings ORDER BY place")
 	for _, id := range ids {
 		v.r.Recordings++
-		delete(v.made, id)
+		v.there(id)
 		r, err := v.t.recording(id)
 		if err == nil && r.State != RecordingPurged {
 			err = v.t.pieces(r, 1, nil, func(_ int64, samples []int16) error {
@@ -213,7 +275,7 @@ func (v *verifier) notes() error {
 	ids, err := v.t.ids("SELECT id FROM notes ORDER BY place")
 	for _, id := range ids {
 		v.r.Notes++
-		delete(v.made, id)
+		v.there(id)
 		l, err := v.t.load(id)
 		if err != nil {
 			if !v.note(id, err) {
@@ -295,14 +357,27 @@ func ParseSeals(text string) []Seal {
 	return out
 }
 
-// VerifyAgainst compares the record with seals printed on exports.
-func (x *Session) VerifyAgainst(ctx context.Context, seals []Seal) ([]Problem, error) {
+// VerifyAgainst compares the record with seals printed on exports. Of notes that
+// the site's rule deleted the log has the links that they are compared with;
+// their ids are purged.
+func (x *Session) VerifyAgainst(ctx context.Context, seals []Seal) (problems []Problem, purged []string, err error) {
 	v := newVerifier()
-	err := x.s.read(ctx, func(t *tx) error {
+	err = x.s.read(ctx, func(t *tx) error {
+		v.t = t
+		if err := v.log(); err != nil && !errors.Is(err, ErrDamaged) { // Verify tells of that
+			return err
+		}
 		for _, s := range seals {
 			l, err := t.load(s.Note)
 			if errors.Is(err, ErrNotFound) {
-				v.problem(s.Note, "the note is not in this record")
+				switch {
+				case !v.gone[s.Note]:
+					v.problem(s.Note, "the note is not in this record")
+				case !v.logged(s):
+					v.problem(s.Note, "it was deleted by the site's rule, and the log does not name this seal")
+				default:
+					purged = append(purged, s.Note)
+				}
 				continue
 			}
 			if err != nil {
@@ -318,7 +393,12 @@ func (x *Session) VerifyAgainst(ctx context.Context, seals []Seal) ([]Problem, e
 		return nil
 	})
 	if err != nil {
-		return nil, fmt.Errorf("verify against export: %w", err)
+		return nil, nil, fmt.Errorf("verify against export: %w", err)
 	}
-	return v.r.Problems, nil
+	return v.r.Problems, purged, nil
+}
+
+// logged says whether the log names a link of a note's chain.
+func (v *verifier) logged(s Seal) bool {
+	return slices.ContainsFunc(v.heads[s.Note], func(h noteHead) bool { return h.Seq == s.Length && hmac.Equal(h.Head, s.Head) })
 }
