@@ -136,7 +136,7 @@ func (m *Main) verify(ctx context.Context, x *store.Session, seals []store.Seal)
 	if err != nil {
 		return err
 	}
-	more, err := x.VerifyAgainst(ctx, seals)
+	more, purged, err := x.VerifyAgainst(ctx, seals)
 	if err != nil {
 		return err
 	}
@@ -144,60 +144,14 @@ func (m *Main) verify(ctx context.Context, x *store.Session, seals []store.Seal)
 	for _, p := range all {
 		fmt.Fprintf(m.Stdout, "BAD   %s\n", p)
 	}
+	for _, id := range purged {
+		fmt.Fprintf(m.Stdout, "GONE  %s: it was deleted by the site's rule; the log knows the seal (bedsaid record log)\n", id)
+	}
 	fmt.Fprintf(m.Stdout, "Read: %s; %d seals compared.\n", contents(r), len(seals))
 	if len(all) > 0 {
 		return failed(exitRecord, fmt.Errorf("%d things are not as they were written", len(all))).
 			hint("copy the whole folder to another disk first; restore the last backup into a new folder and compare; tell whoever answers for records at your site")
 	}
 	fmt.Fprintln(m.Stdout, "All is as it was written.")
-	return nil
-}
-
-func (m *Main) purgeCommand() *cobra.Command {
-	var f recordFlags
-	var rule store.Retention
-	var yes bool
-	c := &cobra.Command{
-		Use: "purge", Short: "Delete sound that the site's rule lets go of",
-		Long: `Purge lists the recordings whose notes were signed longer ago than the site's
-rule says (bedsaid record site). With --yes it deletes their sound; each
-deletion is written in the log. Notes are never deleted, nor is sound of which
-no signed note exists. The law, a legal hold and your local policy come first:
-what is deleted cannot be brought back, not even from here.`,
-		Example: `  bedsaid purge
-  bedsaid purge --except e0123456789abcdef --yes`,
-		Args: exactly(0, "no arguments"),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			return m.withRecord(cmd.Context(), f, func(x *store.Session, _ *asker) error { return m.purge(cmd.Context(), x, rule, yes) })
-		},
-	}
-	m.recordFlags(c, &f)
-	c.Flags().BoolVar(&rule.Withdrawn, "withdrawn", false, "also sound of patients who withdrew their consent, signed or not")
-	c.Flags().StringArrayVar(&rule.Except, "except", nil, "an `ENCOUNTER` on hold; may be given more than once")
-	c.Flags().BoolVar(&yes, "yes", false, "delete; without it nothing is deleted")
-	return c
-}
-
-func (m *Main) purge(ctx context.Context, x *store.Session, rule store.Retention, yes bool) error {
-	site, err := x.Site(ctx)
-	if err != nil {
-		return err
-	}
-	rule.KeepSound = site.KeepSound
-	run, word := x.Purgeable, "would be deleted"
-	if yes {
-		run, word = x.PurgeSound, "deleted"
-	}
-	list, err := run(ctx, rule)
-	for _, r := range list {
-		fmt.Fprintf(m.Stdout, "%s  of encounter %s, %.0f s, %s: %s\n", r.ID, r.Encounter, r.Seconds(), r.StartedAt.Format(clock), word)
-	}
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(m.Stdout, "%d recordings %s.\n", len(list), word)
-	if !yes && len(list) > 0 {
-		fmt.Fprintln(m.Stdout, "Nothing was deleted; --yes deletes them.")
-	}
 	return nil
 }

@@ -26,7 +26,11 @@ func (m *Main) recordCommand() *cobra.Command {
   bedsaid record keep exam.wav
   bedsaid record list`,
 	})
-	c.AddCommand(m.recordInitCommand(), m.recordKeepCommand(), m.recordListCommand(), m.recordShowCommand(), m.recordExportCommand(), m.recordLogCommand(), m.userCommand(), m.siteCommand())
+	c.AddCommand(m.recordInitCommand(), m.recordKeepCommand(), m.recordListCommand(), m.recordShowCommand())
+	for _, a := range acts() {
+		c.AddCommand(m.actCommand(a))
+	}
+	c.AddCommand(m.recordExportCommand(), m.recordLogCommand(), m.userCommand(), m.siteCommand(), m.holdCommand())
 	return c
 }
 
@@ -109,6 +113,9 @@ func (m *Main) recordList(ctx context.Context, x *store.Session, limit int) erro
 		fmt.Fprintf(m.Stdout, "%s  %s  bed %s  %s: %s, %s: %s\n", e.ID, e.ExaminedAt.Format(clock), plainLine(e.Bed),
 			plainLine(e.Patient[0].Kind), plainLine(e.Patient[0].Value), plainLine(e.Patient[1].Kind), plainLine(e.Patient[1].Value))
 		fmt.Fprintf(m.Stdout, "    examined by %s, entered %s\n", plainLine(underNote(e.Examiner)), e.EnteredAt.Format(clock))
+		if e.Held {
+			fmt.Fprintln(m.Stdout, "    on hold: nothing of it is deleted")
+		}
 		for _, r := range e.Recordings {
 			fmt.Fprintf(m.Stdout, "    sound %s  %.0f s, %s\n", r.ID, r.Seconds(), r.State)
 		}

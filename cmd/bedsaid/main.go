@@ -30,7 +30,7 @@ func main() {
 	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 	m := Main{
 		Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr,
-		Env: os.Getenv, Now: time.Now, Width: terminalWidth,
+		Env: os.Getenv, Now: time.Now, Width: terminalWidth, Keyring: systemKeyring{},
 	}
 	code := m.Run(ctx, os.Args[1:])
 	stop()
@@ -44,6 +44,8 @@ type Main struct {
 	Stdout, Stderr io.Writer
 	Env            func(string) string
 	Now            func() time.Time
+	// Keyring is the operating system's.
+	Keyring keyring
 	// Width gives the columns of a terminal, and false for anything else.
 	Width func(io.Writer) (int, bool)
 }

@@ -19,8 +19,12 @@ import (
 	"bedsaid/lexicon"
 )
 
-// recordFlags say which record, who works in it, and with which packs.
-type recordFlags struct{ data, user, lexicon string }
+// recordFlags say which record, who works in it, and with which packs. Where
+// typed is true the passphrase is asked for, whatever a keyring keeps.
+type recordFlags struct {
+	data, user, lexicon string
+	typed               bool
+}
 
 func (m *Main) recordFlags(c *cobra.Command, f *recordFlags) {
 	m.dataFlag(c, f)
@@ -59,6 +63,7 @@ func (m *Main) folder(f recordFlags) (string, error) {
 // and what the record takes from outside.
 type place struct {
 	dir, login string
+	typed      bool
 	lex        *lexicon.Lexicon
 	opt        store.Options
 }
@@ -76,7 +81,7 @@ func (m *Main) begin(f recordFlags) (place, error) {
 	if err != nil {
 		return place{}, err
 	}
-	p := place{dir: dir, login: f.user, lex: lex, opt: store.Options{Now: m.Now, Outline: note.OutlineOf(lex)}}
+	p := place{dir: dir, login: f.user, typed: f.typed, lex: lex, opt: store.Options{Now: m.Now, Outline: note.OutlineOf(lex)}}
 	if p.login == "" {
 		p.login = m.Env("BEDSAID_USER")
 	}
@@ -84,18 +89,24 @@ func (m *Main) begin(f recordFlags) (place, error) {
 }
 
 // open signs the user in: her name from the flag or the environment, her
-// passphrase typed, or the first line of standard input.
+// passphrase typed, or the first line of standard input; or by her keyring, if
+// she asked for that.
 func (m *Main) open(ctx context.Context, p place, ask *asker) (*store.Session, error) {
 	if p.login == "" {
 		return nil, usage("who works is not said").hint("name yourself with --user, or in BEDSAID_USER")
 	}
-	passphrase, err := ask.secret("Passphrase of " + p.login)
-	if err != nil {
-		return nil, err
+	var x *store.Session
+	if !p.typed {
+		x = m.byKeyring(ctx, p)
 	}
-	x, err := store.Open(ctx, p.dir, p.login, passphrase, p.opt)
-	if err != nil {
-		return nil, refused(err)
+	if x == nil {
+		passphrase, err := ask.secret("Passphrase of " + p.login)
+		if err != nil {
+			return nil, err
+		}
+		if x, err = store.Open(ctx, p.dir, p.login, passphrase, p.opt); err != nil {
+			return nil, refused(err)
+		}
 	}
 	for _, n := range x.Store().Notices() {
 		fmt.Fprintf(m.Stderr, "bedsaid: %s\n", n)

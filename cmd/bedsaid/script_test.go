@@ -2,16 +2,19 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+	oskeyring "github.com/zalando/go-keyring"
 
 	"bedsaid/internal/speech/whisper"
 )
@@ -23,8 +26,9 @@ func TestMain(m *testing.M) {
 		"bedsaid": func() {
 			p := Main{
 				Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr, Env: os.Getenv,
-				Now:   func() time.Time { return time.Date(2031, 2, 3, 4, 5, 6, 0, time.UTC) },
-				Width: func(io.Writer) (int, bool) { return 0, false },
+				Now:     func() time.Time { return time.Date(2031, 2, 3, 4, 5, 6, 0, time.UTC) },
+				Width:   func(io.Writer) (int, bool) { return 0, false },
+				Keyring: fileKeyring(os.Getenv("TEST_KEYRING")),
 			}
 			// A width makes a script's program believe that it has a terminal.
 			if w, err := strconv.Atoi(os.Getenv("TEST_WIDTH")); err == nil {
@@ -59,6 +63,31 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"code": code, "mode": mode, "narrow": narrow, "capture": capture},
 	})
 }
+
+// fileKeyring stands in for the keyring of a desktop: a folder with a file for
+// each secret; "" is a system that has none.
+type fileKeyring string
+
+func (k fileKeyring) path(service, user string) string {
+	return filepath.Join(string(k), service+" "+strings.ReplaceAll(user, "/", " "))
+}
+
+func (k fileKeyring) Get(service, user string) (string, error) {
+	b, err := os.ReadFile(k.path(service, user))
+	if errors.Is(err, os.ErrNotExist) {
+		err = oskeyring.ErrNotFound
+	}
+	return string(b), err
+}
+
+func (k fileKeyring) Set(service, user, secret string) error {
+	if k == "" {
+		return errors.New("no such service")
+	}
+	return os.WriteFile(k.path(service, user), []byte(secret), 0o600)
+}
+
+func (k fileKeyring) Delete(service, user string) error { return os.Remove(k.path(service, user)) }
 
 // code N ARGS...: run the program and demand its exit code.
 func code(ts *testscript.TestScript, neg bool, args []string) {

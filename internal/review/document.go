@@ -48,6 +48,9 @@ func person(p Person) note.Person { return note.Person{Name: p.Name, Credentials
 // version names a signed version of a note.
 func version(id string, n int) string { return fmt.Sprintf("%s, version %d", id, n) }
 
+// Standing gives what the lines say now, signed or not, as a draft is listed.
+func (n Note) Standing(o note.Outline) note.Draft { return n.standing(n.lines, o) }
+
 // standing is the draft with the lines that stand in place of what was drafted.
 // What a person charted is no longer missing; what wants action of a line that
 // was struck or changed no longer rests on it and is left out.

@@ -66,6 +66,9 @@ func (s *Store) backup(ctx context.Context, path string) (Report, error) {
 		return Report{}, ErrExists
 	}
 	k, _, err := readKeys(s.dir)
+	if err == nil {
+		k, err = k.withoutKeyrings()
+	}
 	if err != nil {
 		return Report{}, err
 	}

@@ -19,6 +19,8 @@ const (
 	ActUserAdded       Act = "user_added"
 	ActUserChanged     Act = "user_changed"
 	ActPassphrase      Act = "passphrase_changed"
+	ActKeyringOn       Act = "keyring_trusted"
+	ActKeyringOff      Act = "keyring_distrusted"
 	ActRecovered       Act = "recovered"
 	ActEncounter       Act = "encounter_opened"
 	ActEncounterEdit   Act = "encounter_changed"

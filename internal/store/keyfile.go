@@ -30,6 +30,9 @@ const (
 	keysName     = "keys.json"
 	keysCopyName = "keys.copy.json"
 	keysFormat   = "bedsaid-keys/1"
+	// keysFormat2 is that of a file with keyring secrets, which a program that
+	// knows none of them must not write over.
+	keysFormat2 = "bedsaid-keys/2"
 )
 
 // cost is what Argon2id is asked for.
@@ -49,6 +52,8 @@ type wrap struct {
 	// User is the id, empty for the recovery key; Name is what is typed to sign in.
 	User string `json:"user"`
 	Name string `json:"name"`
+	// By is empty for a passphrase or the recovery key, else byKeyring.
+	By   string `json:"by,omitempty"`
 	Cost cost   `json:"argon2id"`
 	Salt []byte `json:"salt"`
 	// Nonce and Key are of XChaCha20-Poly1305.
@@ -68,7 +73,10 @@ type keyFile struct {
 }
 
 func (k keyFile) encode() ([]byte, error) {
-	k.SHA256 = ""
+	k.SHA256, k.Format = "", keysFormat
+	if slices.ContainsFunc(k.Wraps, func(w wrap) bool { return w.By != "" }) {
+		k.Format = keysFormat2
+	}
 	plain, err := json.Marshal(k)
 	if err != nil {
 		return nil, fmt.Errorf("encode keys: %w", err)
@@ -87,10 +95,10 @@ func decodeKeys(data []byte) (keyFile, error) {
 	if err := json.Unmarshal(data, &k); err != nil {
 		return keyFile{}, fmt.Errorf("%w (keys)", ErrDamaged)
 	}
-	if k.Format != keysFormat && strings.HasPrefix(k.Format, "bedsaid-keys/") {
+	if k.Format != keysFormat && k.Format != keysFormat2 && strings.HasPrefix(k.Format, "bedsaid-keys/") {
 		return keyFile{}, ErrNewer
 	}
-	if same, err := k.encode(); err != nil || k.Format != keysFormat || !bytes.Equal(same, data) {
+	if same, err := k.encode(); err != nil || !bytes.Equal(same, data) {
 		return keyFile{}, fmt.Errorf("%w (keys)", ErrDamaged)
 	}
 	return k, nil
@@ -172,13 +180,22 @@ func syncFolder(dir string) error {
 
 // label binds a wrap to its record and person.
 func (k keyFile) label(w wrap) []byte {
-	return fmt.Appendf(nil, "%s|%s|%q|%q", keysFormat, k.Record, w.User, w.Name)
+	label := fmt.Appendf(nil, "%s|%s|%q|%q", keysFormat, k.Record, w.User, w.Name)
+	if w.By != "" {
+		label = fmt.Appendf(label, "|%q", w.By)
+	}
+	return label
 }
 
-// lock adds the data key, locked with a secret, in place of an earlier wrap of
-// the same person.
+// lock adds the data key, locked with a passphrase or the recovery key, in place
+// of all earlier wraps of the same person: a new passphrase ends what a keyring
+// keeps.
 func (k *keyFile) lock(user, name, secret string, data []byte, c cost) error {
-	w := wrap{User: user, Name: name, Cost: c, Salt: randomBytes(16), Nonce: randomBytes(chacha20poly1305.NonceSizeX)}
+	return k.lockBy("", user, name, secret, data, c)
+}
+
+func (k *keyFile) lockBy(by, user, name, secret string, data []byte, c cost) error {
+	w := wrap{User: user, Name: name, By: by, Cost: c, Salt: randomBytes(16), Nonce: randomBytes(chacha20poly1305.NonceSizeX)}
 	kek := argon2.IDKey([]byte(secret), w.Salt, c.Time, c.MemoryKiB, c.Threads, keySize)
 	defer clear(kek)
 	box, err := chacha20poly1305.NewX(kek)
@@ -186,7 +203,9 @@ func (k *keyFile) lock(user, name, secret string, data []byte, c cost) error {
 		return fmt.Errorf("lock key: %w", err)
 	}
 	w.Key = box.Seal(nil, w.Nonce, data, k.label(w))
-	k.Wraps = slices.DeleteFunc(slices.Clone(k.Wraps), func(o wrap) bool { return o.User == user || o.Name == name })
+	k.Wraps = slices.DeleteFunc(slices.Clone(k.Wraps), func(o wrap) bool {
+		return (o.User == user || o.Name == name) && (by == "" || o.By == by)
+	})
 	k.Wraps = append(k.Wraps, w)
 	return nil
 }
@@ -199,8 +218,12 @@ func (k *keyFile) drop(user string) {
 // unlock gives the data key and the id of the user of that name. The name ""
 // is the recovery key's.
 func (k keyFile) unlock(name, secret string) (data []byte, user string, err error) {
+	return k.unlockBy("", name, secret)
+}
+
+func (k keyFile) unlockBy(by, name, secret string) (data []byte, user string, err error) {
 	for _, w := range k.Wraps {
-		if w.Name != name || (w.User == "") != (name == "") {
+		if w.By != by || w.Name != name || (w.User == "") != (name == "") {
 			continue
 		}
 		// A tampered cost must not exhaust the machine or divide by zero.

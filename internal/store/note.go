@@ -6,6 +6,7 @@ import (
 	"crypto/hmac"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"bedsaid/internal/export"
@@ -321,6 +322,11 @@ type Signing struct {
 	Confirmed Confirmed
 }
 
+// errNoCredentials: what a licensed nurse signs names her licence. (The ANA
+// Principles for Nursing Documentation, 2010, ask for entries whose author is
+// identified; that the credentials stand with it is common practice, no source.)
+var errNoCredentials = &problem{"your credentials are not in the record, and a signature names them", "whoever manages the record adds them: bedsaid record user change LOGIN --credentials RN"}
+
 // Sign signs a note, co-signs it, or adds a signed addendum to it (the kinds
 // Sign, CoSign and Addendum); the rest is as with Decide.
 func (x *Session) Sign(ctx context.Context, id string, after int, d review.Decision, with Signing) (review.Note, error) {
@@ -328,6 +334,9 @@ func (x *Session) Sign(ctx context.Context, id string, after int, d review.Decis
 	case review.Sign, review.CoSign, review.Addendum:
 	default:
 		return review.Note{}, fmt.Errorf("sign: %w", &problem{"this is no signature", "decide without the passphrase"})
+	}
+	if u := x.user; u.Role.Licensed() && strings.TrimSpace(u.Credentials) == "" {
+		return review.Note{}, fmt.Errorf("sign: %w", errNoCredentials)
 	}
 	if err := x.confirm(with.Passphrase); err != nil {
 		return review.Note{}, fmt.Errorf("sign: %w", err)

@@ -189,11 +189,16 @@ func moveIn(part, dir string) error {
 // passphrase is ErrWrongPassphrase, and told from a damaged record
 // (ErrDamaged, ErrShortened).
 func Open(ctx context.Context, dir, login, passphrase string, opt Options) (*Session, error) {
+	return openBy(ctx, dir, opt, nil, func(k keyFile) ([]byte, string, error) { return k.unlockUser(login, passphrase) })
+}
+
+// openBy opens the record with what unlocks the data key; how goes into the log.
+func openBy(ctx context.Context, dir string, opt Options, how any, unlock func(keyFile) (data []byte, user string, err error)) (*Session, error) {
 	k, fromCopy, err := readKeys(dir)
 	if err != nil {
 		return nil, fmt.Errorf("open record: %w", err)
 	}
-	data, user, err := k.unlockUser(login, passphrase)
+	data, user, err := unlock(k)
 	if err != nil {
 		return nil, fmt.Errorf("open record: %w", err)
 	}
@@ -207,7 +212,7 @@ func Open(ctx context.Context, dir, login, passphrase string, opt Options) (*Ses
 			s.notices = append(s.notices, "the key file is damaged; its copy was used")
 		}
 	}
-	sess, err := s.begin(ctx, user)
+	sess, err := s.begin(ctx, user, how)
 	if err != nil {
 		s.Close()
 		return nil, fmt.Errorf("open record: %w", err)

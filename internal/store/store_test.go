@@ -387,7 +387,7 @@ func TestSeveralPeopleOnOneNote(t *testing.T) {
 	x, _ := fresh(t)
 	as := func(login string, role review.Role) *Session {
 		t.Helper()
-		_, err := x.AddUser(bg, NewUser{Login: login, Name: login + " Example", Role: role}, second)
+		_, err := x.AddUser(bg, NewUser{Login: login, Name: login + " Example", Credentials: "RN", Role: role}, second)
 		ok(t, err)
 		y, err := x.s.SignIn(bg, login, second)
 		ok(t, err)

@@ -89,7 +89,7 @@ func (x *Session) write(ctx context.Context, f func(*tx) error) error {
 
 // begin makes a session of a user whose passphrase was right. A disk that cannot
 // be written to must not keep her from reading.
-func (s *Store) begin(ctx context.Context, id string) (*Session, error) {
+func (s *Store) begin(ctx context.Context, id string, how any) (*Session, error) {
 	x := &Session{s: s, viewed: map[string]bool{}}
 	known := func(t *tx) (err error) {
 		x.user, _, err = t.user(id)
@@ -107,7 +107,7 @@ func (s *Store) begin(ctx context.Context, id string) (*Session, error) {
 				return err
 			}
 		}
-		return t.event(id, ActSignedIn, id, nil)
+		return t.event(id, ActSignedIn, id, how)
 	})
 	if unwritable(err) {
 		s.notices = append(s.notices, err.Error()+"; the record can be read only")
@@ -128,7 +128,7 @@ func (s *Store) SignIn(ctx context.Context, login, passphrase string) (*Session,
 	if err != nil {
 		return nil, fmt.Errorf("sign in: %w", err)
 	}
-	return s.begin(ctx, id)
+	return s.begin(ctx, id, nil)
 }
 
 // authenticate checks a passphrase and gives the id of the user.
@@ -288,6 +288,37 @@ func (x *Session) RetireUser(ctx context.Context, id string) error {
 		return fmt.Errorf("retire user: %w", err)
 	}
 	return nil
+}
+
+// ChangeUser gives a user another name or other credentials, as they stand below
+// a note from then on. What she signed before stays as it was signed.
+func (x *Session) ChangeUser(ctx context.Context, id, name, credentials string) (User, error) {
+	if !x.user.Manages {
+		return User{}, fmt.Errorf("change user: %w", ErrRole)
+	}
+	var u User
+	err := x.write(ctx, func(t *tx) error {
+		var version int
+		var err error
+		if u, version, err = t.user(id); err != nil {
+			return err
+		}
+		if !u.Retired.IsZero() {
+			return ErrNotFound
+		}
+		u.Name, u.Credentials = strings.TrimSpace(name), strings.TrimSpace(credentials)
+		if u.Name == "" {
+			return &problem{"a user needs a name", "say it as it stands below a note"}
+		}
+		if err := t.putUser(u, version+1); err != nil {
+			return err
+		}
+		return t.event(x.user.ID, ActUserChanged, id, map[string]any{"version": version + 1})
+	})
+	if err != nil {
+		return User{}, fmt.Errorf("change user: %w", err)
+	}
+	return u, nil
 }
 
 // ChangePassphrase locks the data key anew for the session's user; nothing else
