@@ -10,12 +10,16 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 
+	"bedsaid/internal/extract"
+	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
 	"bedsaid/internal/store"
+	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
 )
 
@@ -82,6 +86,8 @@ func (m *Main) begin(f recordFlags) (place, error) {
 		return place{}, err
 	}
 	p := place{dir: dir, login: f.user, typed: f.typed, lex: lex, opt: store.Options{Now: m.Now, Outline: note.OutlineOf(lex)}}
+	rules := sync.OnceValue(func() *extract.Extractor { return extract.New(lex) })
+	p.opt.Attention = func(t transcript.Transcript, f finding.Finding) []finding.Attention { return rules().Attention(t, f) }
 	if p.login == "" {
 		p.login = m.Env("BEDSAID_USER")
 	}

@@ -107,6 +107,9 @@ func (a Action) Text() string {
 	if a.Source != "" {
 		text += " (rule: " + a.Source + ")"
 	}
+	if a.Handled != "" {
+		text += "; handled: " + a.Handled
+	}
 	return text
 }
 

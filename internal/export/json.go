@@ -216,10 +216,12 @@ type jsonAttentionT struct {
 	Urgency  string         `json:"urgency"`
 	Source   string         `json:"source"`
 	Evidence []jsonEvidence `json:"evidence"`
+	// Handled is there in a note that somebody reviewed alone.
+	Handled string `json:"handled,omitempty"`
 }
 
 func jsonAttention(t transcript.Transcript, a finding.Attention) any {
-	return jsonAttentionT{orNull(a.ID), orNull(a.Side.String()), a.Why, a.Urgency.String(), a.Source, jsonEvidenceOf(t, a.Evidence)}
+	return jsonAttentionT{orNull(a.ID), orNull(a.Side.String()), a.Why, a.Urgency.String(), a.Source, jsonEvidenceOf(t, a.Evidence), a.Handled}
 }
 
 // missingID is "id", or "id@left" where one side alone is missing.

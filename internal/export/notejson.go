@@ -36,6 +36,14 @@ type jsonAddendum struct {
 	At   *string    `json:"at"`
 }
 
+type jsonSignature struct {
+	By      jsonPerson `json:"by"`
+	At      *string    `json:"at"`
+	CoSign  bool       `json:"cosign"`
+	Version int        `json:"version"`
+	Why     *string    `json:"why"`
+}
+
 type jsonHead struct {
 	ID          *string            `json:"id"`
 	Status      string             `json:"status"`
@@ -43,8 +51,7 @@ type jsonHead struct {
 	ExaminedAt  *string            `json:"examined_at"`
 	EnteredAt   *string            `json:"entered_at"`
 	Author      *jsonPerson        `json:"author"`
-	Attester    *jsonPerson        `json:"attester"`
-	AttestedAt  *string            `json:"attested_at"`
+	Signatures  []jsonSignature    `json:"signatures"`
 	Relations   []jsonRelation     `json:"relations"`
 	Addenda     []jsonAddendum     `json:"addenda"`
 	Seal        *string            `json:"seal"`
@@ -78,13 +85,15 @@ func NoteJSON(w io.Writer, doc note.Document) error {
 func jsonHeadOf(h note.Head) jsonHead {
 	j := jsonHead{
 		ID: orNull(h.ID), Status: h.Status.String(), ExaminedAt: timeOrNull(h.ExaminedAt), EnteredAt: timeOrNull(h.EnteredAt),
-		Author: personOrNull(h.Author), Attester: personOrNull(h.Attester), AttestedAt: timeOrNull(h.AttestedAt),
-		Relations: []jsonRelation{}, Addenda: []jsonAddendum{}, Seal: orNull(h.Seal),
+		Author: personOrNull(h.Author), Signatures: []jsonSignature{}, Relations: []jsonRelation{}, Addenda: []jsonAddendum{}, Seal: orNull(h.Seal),
 	}
 	for i, id := range h.Identifiers {
 		if id.Value != "" {
 			j.Identifiers[i] = &jsonIdentifier{id.Kind, id.Value}
 		}
+	}
+	for _, s := range h.Signatures {
+		j.Signatures = append(j.Signatures, jsonSignature{jsonPerson(s.By), timeOrNull(s.At), s.CoSign, s.Version, orNull(s.Why)})
 	}
 	for _, r := range h.Relations {
 		j.Relations = append(j.Relations, jsonRelation{r.Kind.String(), r.Note})
@@ -147,7 +156,7 @@ func (r *headReader) head(j jsonHead) note.Head {
 	r.bad = r.bad || !ok
 	h := note.Head{
 		ID: orEmpty(j.ID), Status: status, ExaminedAt: r.time(j.ExaminedAt), EnteredAt: r.time(j.EnteredAt),
-		Author: r.person(j.Author), Attester: r.person(j.Attester), AttestedAt: r.time(j.AttestedAt), Seal: orEmpty(j.Seal),
+		Author: r.person(j.Author), Seal: orEmpty(j.Seal),
 	}
 	for i, id := range j.Identifiers {
 		if id == nil {
@@ -155,6 +164,10 @@ func (r *headReader) head(j jsonHead) note.Head {
 		}
 		r.bad = r.bad || id.Kind == "" || id.Value == ""
 		h.Identifiers[i] = note.Identifier(*id)
+	}
+	for _, s := range j.Signatures {
+		r.bad = r.bad || s.Version < 1
+		h.Signatures = append(h.Signatures, note.Signature{By: note.Person(s.By), At: r.time(s.At), CoSign: s.CoSign, Version: s.Version, Why: orEmpty(s.Why)})
 	}
 	for _, x := range j.Relations {
 		kind, ok := named(x.Kind, note.Appends, note.Replaces)

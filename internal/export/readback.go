@@ -41,7 +41,7 @@ func readForm(r io.Reader, format string, o note.Outline) (note.Draft, error) {
 	}
 	for _, a := range decodeList[jsonAttentionT](&b, j.Attention) {
 		set.Attention = append(set.Attention, finding.Attention{ID: orEmpty(a.ID), Side: b.side(a.Side), Why: a.Why,
-			Urgency: among(&b, a.Urgency, finding.Now), Source: a.Source, Evidence: b.evidence(a.Evidence)})
+			Urgency: among(&b, a.Urgency, finding.Now), Source: a.Source, Evidence: b.evidence(a.Evidence), Handled: a.Handled})
 	}
 	cautions := decodeList[string](&b, j.Cautions)
 	if b.problem != "" {

@@ -39,7 +39,7 @@ type Sheet struct {
 type Field struct{ Label, Text string }
 
 // Action is one thing that wants a person's action.
-type Action struct{ Urgency, What, Why, Quote, Source string }
+type Action struct{ Urgency, What, Why, Quote, Source, Handled string }
 
 // Part is one region.
 type Part struct {
@@ -141,8 +141,8 @@ func HeadFields(h note.Head) []Field {
 	}
 	out = append(out, Field{"Examined", TimeText(h.ExaminedAt)}, Field{"Entered", TimeText(h.EnteredAt)},
 		Field{"Author", PersonText(h.Author)}, Field{"Status", h.Status.String()})
-	if h.Attester != (note.Person{}) {
-		out = append(out, Field{"Signed by", PersonText(h.Attester) + ", " + TimeText(h.AttestedAt)})
+	for _, s := range h.Signatures {
+		out = append(out, Field{signatureLabel(s), PersonText(s.By) + ", " + TimeText(s.At) + because(s.Why)})
 	}
 	if h.ID != "" {
 		out = append(out, Field{"Note", h.ID})
@@ -154,6 +154,25 @@ func HeadFields(h note.Head) []Field {
 		out = append(out, Field{"This note " + r.Kind.String(), "note " + r.Note})
 	}
 	return out
+}
+
+// signatureLabel says what a signature stands under.
+func signatureLabel(s note.Signature) string {
+	label := "Signed by"
+	if s.CoSign {
+		label = "Co-signed by"
+	}
+	if s.Version > 1 {
+		label = fmt.Sprintf("Amendment %d %s", s.Version-1, strings.ToLower(label))
+	}
+	return label
+}
+
+func because(why string) string {
+	if why == "" {
+		return ""
+	}
+	return ` (reason: "` + why + `")`
 }
 
 // TimeText is a time with its zone's offset, or NotStated.
@@ -196,7 +215,7 @@ func (s sheeter) alerts() []string {
 func (s sheeter) action() []Action {
 	var out []Action
 	for _, a := range s.d.Attention {
-		one := Action{Urgency: urgencyWords[a.Urgency], Why: a.Why, Source: a.Source, What: "the patient's words"}
+		one := Action{Urgency: urgencyWords[a.Urgency], Why: a.Why, Source: a.Source, Handled: a.Handled, What: "the patient's words"}
 		if a.ID != "" {
 			it := s.d.Item(a.ID)
 			one.What = joinNonEmpty(", ", it.Name, SideWord(a.Side, it.Organ))

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"bedsaid/internal/finding"
+	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
 )
 
@@ -15,9 +16,36 @@ var urgencies = map[string]finding.Urgency{"now": finding.Now, "prompt": finding
 // urgent first; then what was said first. A patient's words of danger are quoted,
 // never interpreted.
 func (p *parser) attention(found []finding.Finding) []finding.Attention {
-	asHeard := *p
-	asHeard.ts = tokenize(p.t.Words) // no repair makes words of danger, or takes them
-	p = &asHeard
+	p = p.asHeard()
+	out := p.ruled(found)
+	out = p.parted(append(out, p.danger(out)...))
+	sort.SliceStable(out, func(i, j int) bool {
+		if out[i].Urgency != out[j].Urgency {
+			return out[i].Urgency > out[j].Urgency
+		}
+		return out[i].Evidence[0].Start < out[j].Evidence[0].Start
+	})
+	return out
+}
+
+// Attention gives what the packs' rules say of one finding of that talk, such as
+// one that a person charted or changed; it is never nil.
+func (x *Extractor) Attention(t transcript.Transcript, f finding.Finding) []finding.Attention {
+	p := x.parse(t, nil)
+	p.set(Options{})
+	return append([]finding.Attention{}, p.asHeard().ruled([]finding.Finding{f})...)
+}
+
+// asHeard is the parser over the words as they were heard: no repair makes words
+// of danger, or takes them.
+func (p *parser) asHeard() *parser {
+	heard := *p
+	heard.ts = tokenize(p.t.Words)
+	return &heard
+}
+
+// ruled applies the rules that speak of findings.
+func (p *parser) ruled(found []finding.Finding) []finding.Attention {
 	var out []finding.Attention
 	rules := p.x.lex.Attention()
 	for k := range rules {
@@ -40,13 +68,6 @@ func (p *parser) attention(found []finding.Finding) []finding.Attention {
 			out = append(out, p.told(a, r, f))
 		}
 	}
-	out = p.parted(append(out, p.danger(out)...))
-	sort.SliceStable(out, func(i, j int) bool {
-		if out[i].Urgency != out[j].Urgency {
-			return out[i].Urgency > out[j].Urgency
-		}
-		return out[i].Evidence[0].Start < out[j].Evidence[0].Start
-	})
 	return out
 }
 

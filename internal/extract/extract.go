@@ -73,11 +73,16 @@ func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
 }
 
 func (x *Extractor) extract(t transcript.Transcript, opt Options, tell func(Step)) finding.Set {
+	return x.parse(t, tell).set(opt)
+}
+
+// parse understands the words; what they amount to is the parser's set.
+func (x *Extractor) parse(t transcript.Transcript, tell func(Step)) *parser {
 	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), tell: tell, labelled: labelled(t)}
 	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
 	p.tellTerms(items)
 	p.run(p.split(items))
-	return p.set(opt)
+	return p
 }
 
 // series reads "cranial nerves three, four and six" and "two through twelve":

@@ -273,6 +273,14 @@ type Attention struct {
 	Urgency  Urgency
 	Source   string // where the rule comes from
 	Evidence []transcript.Span
+	// Handled is what a person says was done about it, in words; empty while
+	// nobody said anything.
+	Handled string
+}
+
+// Same says whether two speak of one finding by one rule.
+func (a Attention) Same(b Attention) bool {
+	return a.ID == b.ID && a.Side == b.Side && a.Why == b.Why && a.Urgency == b.Urgency
 }
 
 // Set is all that was understood of one transcript.

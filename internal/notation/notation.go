@@ -67,7 +67,7 @@ var rules = []rule{
 // numbers that were spoken with their trailing zero as a precision ("5.0"): the
 // Joint Commission's footnote lets those stand, except in a dose.
 func Check(text string, said ...string) []Issue {
-	text = blank(fractions, blank(quotes, text))
+	text = blank(offsets, blank(fractions, blank(quotes, text)))
 	var out []Issue
 	for _, r := range rules {
 		for _, at := range r.pattern.FindAllStringIndex(text, -1) {
@@ -87,6 +87,8 @@ func Check(text string, said ...string) []Issue {
 
 var (
 	quotes = regexp.MustCompile(`"[^"\n]*"`)
+	// A time keeps the sign of its offset from UTC (RFC 3339).
+	offsets = regexp.MustCompile(`\b\d\d:\d\d [+-]\d\d:\d\d\b`)
 	// A blood pressure and a visual acuity keep their slash (common practice, no
 	// source).
 	fractions = regexp.MustCompile(`\b\d{2,3}/\d{2,3} mm Hg\b|\bacuity[a-z ,]*: \d+/\d+(?:\.\d+)?`)

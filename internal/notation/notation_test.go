@@ -34,7 +34,7 @@ func TestEachListedRow(t *testing.T) {
 		{"IS9", "IS9", []string{"100000", "takes 25000 units"}, []string{"100,000", "1000", "2031-02-03"}},
 		{"IS10", "IS10", []string{"per os"}, []string{"by mouth"}},
 		{"IS11", "IS11", []string{"BT", "IJ", "IN", "qhs", "qn", "q1d", "q6PM"}, []string{"in the neck", "nightly"}},
-		{"IS12", "IS12", []string{"45°", "3+4", "2 & 3", "5/5", "3 @ 4"}, []string{"45 degrees", "2+ of 4", "grade 2+", "120/80 mm Hg", "visual acuity, left eye: 20/40"}},
+		{"IS12", "IS12", []string{"45°", "3+4", "2 & 3", "5/5", "3 @ 4"}, []string{"45 degrees", "2+ of 4", "grade 2+", "120/80 mm Hg", "visual acuity, left eye: 20/40", "told, 2031-02-03 14:10 +01:00"}},
 		{"IS13", "IS13", []string{"SC", "SQ", "sub q", "ss", "SSRI", "SSI"}, []string{"subcut", "glass"}},
 		{"IS14", "IS14", []string{"5mm", "2.5cm", "5 mm. Next", "5 mm."}, []string{"5 mm", "5 mm, round", "2 x 3 cm"}},
 	} {

@@ -61,6 +61,18 @@ func Identifiers(a, b Identifier) [2]Identifier {
 // Person is somebody who wrote or signed, with her credentials ("RN").
 type Person struct{ Name, Credentials string }
 
+// Signature is a person's name below a version of a note.
+type Signature struct {
+	By Person
+	At time.Time
+	// CoSign is true of a preceptor's below a student's.
+	CoSign bool
+	// Version is what was signed: 1 for the note as it was signed first, 2 for its
+	// first amendment. Why is the reason of an amendment.
+	Version int
+	Why     string
+}
+
 // Relation says what a note is to an earlier one.
 type Relation struct {
 	Kind RelationKind
@@ -101,10 +113,11 @@ type Head struct {
 	ExaminedAt, EnteredAt time.Time
 	Author                Person
 	Status                Status
-	Attester              Person
-	AttestedAt            time.Time
-	Relations             []Relation
-	Addenda               []Addendum
+	// Signatures are all that stand below it, those of earlier versions first;
+	// none while it is preliminary.
+	Signatures []Signature
+	Relations  []Relation
+	Addenda    []Addendum
 	// Seal is the line by which the record knows this note again; empty for what
 	// does not come from a record.
 	Seal string
@@ -144,7 +157,7 @@ type Decision struct {
 // DocumentOf is a draft that nobody has signed, ready to be exported: always
 // preliminary, whatever the head says.
 func DocumentOf(d Draft, h Head) Document {
-	h.Status, h.Attester, h.AttestedAt = Preliminary, Person{}, time.Time{}
+	h.Status, h.Signatures = Preliminary, nil
 	if h.EnteredAt.IsZero() {
 		h.EnteredAt = d.Provenance.DraftedAt
 	}
@@ -192,6 +205,12 @@ func (d Decision) String() string { return fmt.Sprintf("%s finding %s", d.Kind, 
 
 // GoString does the same for %#v.
 func (d Decision) GoString() string { return d.String() }
+
+// String keeps patients' words out of logs and errors.
+func (s Signature) String() string { return fmt.Sprintf("signature below version %d", s.Version) }
+
+// GoString does the same for %#v.
+func (s Signature) GoString() string { return s.String() }
 
 // String keeps patients' words out of logs and errors.
 func (a Addendum) String() string { return "addendum" }

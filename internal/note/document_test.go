@@ -12,8 +12,8 @@ import (
 func TestDocumentOfADraftIsPreliminary(t *testing.T) {
 	at := time.Unix(1e9, 0)
 	d := Draft{Provenance: Provenance{DraftedAt: at}}
-	doc := DocumentOf(d, Head{Status: Final, Attester: Person{Name: "Sample"}, AttestedAt: at})
-	if doc.Head.Status != Preliminary || doc.Head.Attester != (Person{}) || !doc.Head.AttestedAt.IsZero() || doc.Head.Watermark() == "" {
+	doc := DocumentOf(d, Head{Status: Final, Signatures: []Signature{{By: Person{Name: "Sample"}, At: at, Version: 1}}})
+	if doc.Head.Status != Preliminary || doc.Head.Signatures != nil || doc.Head.Watermark() == "" {
 		t.Errorf("head: status %v, watermark %q", doc.Head.Status, doc.Head.Watermark())
 	}
 	if !doc.Head.EnteredAt.Equal(at) || !doc.Head.ExaminedAt.IsZero() {

@@ -14,7 +14,7 @@ func (n *Note) apply(d Decision) error {
 	if err := n.check(d); err != nil {
 		return err
 	}
-	d.Resolves = slices.Clone(d.Resolves)
+	d.Resolves, d.Attention = slices.Clone(d.Resolves), slices.Clone(d.Attention)
 	if d.Kind == Undo {
 		last, _ := n.lastUndoable(d.By)
 		n.decisions = append(n.decisions, d)
@@ -45,11 +45,16 @@ func (n *Note) step(d Decision, seq int) {
 	i := n.index(d.Line)
 	switch d.Kind {
 	case Accept, Change, Reject, NotAssessed:
+		struck := n.lines[i].State == Rejected
 		n.lines[i] = decided(n.lines[i], d)
+		if d.Kind != Accept || struck {
+			n.judge(d.Line, d)
+		}
 	case Add:
 		l := Line{ID: fmt.Sprintf("a%d", seq), State: Added, Finding: d.Finding, Beside: d.Line,
 			By: d.By, At: d.At, Why: d.Why, ObservedAt: d.ObservedAt}
 		n.lines = append(n.lines, l)
+		n.judge(l.ID, d)
 	case Listened:
 		n.gaps[d.Index].Listened = true
 	case Read:
@@ -108,7 +113,7 @@ func (n *Note) close() {
 	if len(n.versions) > 0 {
 		n.status = Amended
 	}
-	n.versions = append(n.versions, Version{Lines: slices.Clone(n.lines), Signatures: n.pending, Why: n.amendWhy})
+	n.versions = append(n.versions, Version{Lines: slices.Clone(n.lines), Actions: slices.Clone(n.actions), Signatures: n.pending, Why: n.amendWhy})
 	n.pending, n.amendWhy = nil, ""
 }
 

@@ -74,6 +74,11 @@ type Decision struct {
 	Index int
 	// Closing says how something was closed (Close).
 	Closing Closing
+	// Attention is what the packs' rules say of the finding as it stands after a
+	// Change, an Add, or an Accept of what was struck. It is kept with the decision,
+	// so that later packs do not change what was decided; nil where nobody asked the
+	// rules, and what was said of the line's finding before then stays.
+	Attention []finding.Attention
 	// Text is a comment's or an addendum's; with Add and Change, the sentence in
 	// which the person typed the finding, if she did.
 	Text string

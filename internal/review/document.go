@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
@@ -16,18 +15,16 @@ import (
 // and entered, and its id in the record; the rest of it follows from the note.
 func (n Note) Document(h note.Head, o note.Outline) note.Document {
 	h.Status, h.Author = note.Preliminary, person(n.author)
-	h.Attester, h.AttestedAt, h.Relations, h.Addenda = note.Person{}, time.Time{}, nil, nil
-	lines := n.lines
+	h.Signatures, h.Relations, h.Addenda = nil, nil, nil
+	lines, actions := n.lines, n.actions
 	if v := len(n.versions); n.status.Signed() && v > 0 {
 		last := n.versions[v-1]
-		lines = last.Lines
+		lines, actions = last.Lines, last.Actions
 		h.Status = note.Final
 		if v > 1 || len(n.addenda) > 0 {
 			h.Status = note.Amended
 		}
-		if s := len(last.Signatures); s > 0 {
-			h.Attester, h.AttestedAt = person(last.Signatures[s-1].By), last.Signatures[s-1].At
-		}
+		h.Signatures = n.signatures()
 		if v > 1 {
 			h.Relations = []note.Relation{{Kind: note.Replaces, Note: version(h.ID, v-1)}}
 			h.ID = version(h.ID, v)
@@ -36,11 +33,22 @@ func (n Note) Document(h note.Head, o note.Outline) note.Document {
 	for _, a := range n.addenda {
 		text := a.Text
 		if !a.ObservedAt.IsZero() {
-			text = "Late entry, observed " + a.ObservedAt.Format("2006-01-02 15:04 -07:00") + ": " + text
+			text = "Late entry, observed " + a.ObservedAt.Format(minute) + ": " + text
 		}
 		h.Addenda = append(h.Addenda, note.Addendum{Text: text, By: person(a.By), At: a.At})
 	}
-	return note.Document{Head: h, Draft: n.standing(lines, o), Decisions: n.decided(lines)}
+	return note.Document{Head: h, Draft: n.standing(lines, actions, o), Decisions: n.decided(lines)}
+}
+
+// signatures gives who signed each version, the first one first.
+func (n Note) signatures() []note.Signature {
+	var out []note.Signature
+	for i, v := range n.versions {
+		for _, s := range v.Signatures {
+			out = append(out, note.Signature{By: person(s.By), At: s.At, CoSign: s.CoSign, Version: i + 1, Why: v.Why})
+		}
+	}
+	return out
 }
 
 func person(p Person) note.Person { return note.Person{Name: p.Name, Credentials: p.Credentials} }
@@ -49,20 +57,16 @@ func person(p Person) note.Person { return note.Person{Name: p.Name, Credentials
 func version(id string, n int) string { return fmt.Sprintf("%s, version %d", id, n) }
 
 // Standing gives what the lines say now, signed or not, as a draft is listed.
-func (n Note) Standing(o note.Outline) note.Draft { return n.standing(n.lines, o) }
+func (n Note) Standing(o note.Outline) note.Draft { return n.standing(n.lines, n.actions, o) }
 
 // standing is the draft with the lines that stand in place of what was drafted.
-// What a person charted is no longer missing; what wants action of a line that
-// was struck or changed no longer rests on it and is left out.
-func (n Note) standing(lines []Line, o note.Outline) note.Draft {
+// What a person charted is no longer missing; what wants action no more, and was
+// never closed, is left out.
+func (n Note) standing(lines []Line, actions []Action, o note.Outline) note.Draft {
 	d := n.draft
 	set := finding.Set{LeftOut: d.LeftOut}
 	var added []finding.Finding
-	overtaken := map[key]bool{}
 	for _, l := range lines {
-		if l.State == Rejected || l.State == Changed {
-			overtaken[key{l.Drafted.ID, l.Drafted.Side}] = true
-		}
 		if l.State != Rejected {
 			set.Findings = append(set.Findings, l.Finding)
 		}
@@ -75,18 +79,15 @@ func (n Note) standing(lines []Line, o note.Outline) note.Draft {
 			set.Unmentioned = append(set.Unmentioned, m)
 		}
 	}
-	for _, a := range d.Attention {
-		if a.ID == "" || !overtaken[key{a.ID, a.Side}] {
-			set.Attention = append(set.Attention, a)
+	for _, a := range actions {
+		if !a.Gone() {
+			one := a.Attention
+			one.Handled = a.handled()
+			set.Attention = append(set.Attention, one)
 		}
 	}
 	src := note.Source{Name: d.Name, Transcript: d.Transcript, Notices: d.Notices, Provenance: d.Provenance}
 	return note.Compose(src, set, o)
-}
-
-type key struct {
-	id   string
-	side finding.Side
 }
 
 // decided gives what people did with the lines; a line that nobody decided on

@@ -29,7 +29,7 @@ func signed(t *testing.T) review.Note {
 func TestDocumentOfANoteThatNobodySigned(t *testing.T) {
 	n := apply(t, review.Begin(draft(), nurse), by(nurse, review.Decision{Kind: review.Reject, Line: "f2", Why: "not seen"})...)
 	doc := document(n)
-	if doc.Head.Status != note.Preliminary || doc.Head.Attester != (note.Person{}) || doc.Head.Author.Name != "Nurse One" {
+	if doc.Head.Status != note.Preliminary || doc.Head.Signatures != nil || doc.Head.Author.Name != "Nurse One" {
 		t.Errorf("head %+v", doc.Head.Status)
 	}
 	if fs := doc.Draft.Findings(); len(fs) != 1 || fs[0].ID != "neck.trachea" {
@@ -42,8 +42,8 @@ func TestDocumentOfANoteThatNobodySigned(t *testing.T) {
 
 func TestDocumentOfASignedNote(t *testing.T) {
 	doc := document(signed(t))
-	if doc.Head.Status != note.Final || doc.Head.Attester.Name != "Nurse One" || doc.Head.AttestedAt.IsZero() || doc.Head.Watermark() != "" {
-		t.Errorf("status %v, attester %q", doc.Head.Status, doc.Head.Attester.Name)
+	if doc.Head.Status != note.Final || len(doc.Head.Signatures) != 1 || doc.Head.Signatures[0].By.Name != "Nurse One" || doc.Head.Signatures[0].At.IsZero() || doc.Head.Watermark() != "" {
+		t.Errorf("status %v, %d signatures", doc.Head.Status, len(doc.Head.Signatures))
 	}
 	fs := doc.Draft.Findings()
 	if len(fs) != 2 || fs[1].Side != finding.Left || len(fs[1].Marks) != 0 {

@@ -55,6 +55,10 @@ func (s Status) Signed() bool { return s >= Final }
 // Waits says whether a student signed and the preceptor has not.
 func (s Status) Waits() bool { return s == AwaitingCoSign || s == AmendingAwaitingCoSign }
 
+// Gone says that nobody needs to see it any more: its finding ended it before
+// anybody closed it.
+func (a Action) Gone() bool { return a.Ended && !a.Closed() }
+
 // Closed says whether the note stands as it was signed last.
 func (s Status) Closed() bool { return s == Final || s == Amended }
 
@@ -120,6 +124,12 @@ type Talk struct {
 // Action is something that needs a person's action, and how it was closed.
 type Action struct {
 	finding.Attention
+	// Line is the id of the line whose finding it speaks of; empty for the
+	// patient's own words and what else belongs to no line.
+	Line string
+	// Ended says that the finding was changed or struck since, and the rules say
+	// so no more. What was closed before stays listed with its closing.
+	Ended bool
 	// Closing is zero while it is open; By, At and Why are those of the decision.
 	Closing Closing
 	By      Person
@@ -142,7 +152,9 @@ type Signature struct {
 
 // Version is the note as it was signed: never changed afterwards.
 type Version struct {
-	Lines      []Line
+	Lines []Line
+	// Actions are what needed action then, with their closings.
+	Actions    []Action
 	Signatures []Signature
 	// Why is the reason of the amendment; empty for the first version.
 	Why string
@@ -205,7 +217,7 @@ func begin(d note.Draft) state {
 		}
 	}
 	for _, a := range d.Attention {
-		s.actions = append(s.actions, Action{Attention: a})
+		s.actions = append(s.actions, Action{Attention: a, Line: s.lineOf(a)})
 	}
 	return s
 }
@@ -282,7 +294,8 @@ func (n Note) Gaps() []Gap { return slices.Clone(n.gaps) }
 // Talk gives the stretches of talk that were not understood.
 func (n Note) Talk() []Talk { return slices.Clone(n.talk) }
 
-// Actions gives what needs a person's action, the most urgent first.
+// Actions gives what needs a person's action: that of the draft, the most urgent
+// first, then what decisions raised. A place in it stays the same.
 func (n Note) Actions() []Action { return slices.Clone(n.actions) }
 
 // Findings gives what the note says now: all lines but the struck ones.
@@ -333,7 +346,7 @@ func (n Note) Obstacles() []Obstacle {
 		}
 	}
 	for i, a := range n.actions {
-		if !a.Closed() {
+		if !a.Closed() && !a.Gone() {
 			out = append(out, Obstacle{Kind: NotClosed, Index: i})
 		}
 	}

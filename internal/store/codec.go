@@ -20,14 +20,72 @@ type decisionBody struct {
 	Resolves []finding.MarkKind `json:"resolves,omitempty"`
 	Index    int                `json:"index,omitempty"`
 	Closing  *review.Closing    `json:"closing,omitempty"`
-	Text     string             `json:"text,omitempty"`
-	Why      string             `json:"why,omitempty"`
-	Observed string             `json:"observed_at,omitempty"`
-	By       review.Person      `json:"by"`
-	At       string             `json:"at"`
+	// Attention is nil where nobody asked the rules, and empty where they said
+	// nothing.
+	Attention *[]attentionBody `json:"attention,omitempty"`
+	Text      string           `json:"text,omitempty"`
+	Why       string           `json:"why,omitempty"`
+	Observed  string           `json:"observed_at,omitempty"`
+	By        review.Person    `json:"by"`
+	At        string           `json:"at"`
 	// Patient binds a signature to the encounter as it stood: its version and
 	// keyed hash.
 	Patient *patientBody `json:"patient,omitempty"`
+}
+
+type attentionBody struct {
+	ID       string   `json:"id"`
+	Side     string   `json:"side"`
+	Why      string   `json:"why"`
+	Urgency  string   `json:"urgency"`
+	Source   string   `json:"source"`
+	Evidence [][2]int `json:"evidence,omitempty"`
+}
+
+func encodeAttention(all []finding.Attention) *[]attentionBody {
+	if all == nil {
+		return nil
+	}
+	out := make([]attentionBody, len(all))
+	for i, a := range all {
+		out[i] = attentionBody{ID: a.ID, Side: a.Side.String(), Why: a.Why, Urgency: a.Urgency.String(), Source: a.Source}
+		for _, e := range a.Evidence {
+			out[i].Evidence = append(out[i].Evidence, [2]int{e.Start, e.End})
+		}
+	}
+	return &out
+}
+
+func decodeAttention(stored *[]attentionBody, words int) ([]finding.Attention, error) {
+	if stored == nil {
+		return nil, nil
+	}
+	out := make([]finding.Attention, len(*stored))
+	for i, b := range *stored {
+		side, ok := named(b.Side, finding.NoSide, finding.Right, finding.Left, finding.Both)
+		urgency, known := named(b.Urgency, finding.Recheck, finding.Routine, finding.Prompt, finding.Now)
+		if !ok || !known {
+			return nil, fmt.Errorf("%w (attention)", ErrDamaged)
+		}
+		out[i] = finding.Attention{ID: b.ID, Side: side, Why: b.Why, Urgency: urgency, Source: b.Source}
+		for _, e := range b.Evidence {
+			if e[0] < 0 || e[1] <= e[0] || e[1] > words {
+				return nil, fmt.Errorf("%w (attention)", ErrDamaged)
+			}
+			out[i].Evidence = append(out[i].Evidence, transcript.Span{Start: e[0], End: e[1]})
+		}
+	}
+	return out, nil
+}
+
+// named finds the value that prints as a word.
+func named[T fmt.Stringer](word string, all ...T) (v T, ok bool) {
+	for _, x := range all {
+		if x.String() == word {
+			return x, true
+		}
+	}
+	return v, false
 }
 
 type patientBody struct {
@@ -37,7 +95,7 @@ type patientBody struct {
 
 func encodeDecision(t transcript.Transcript, d review.Decision, patient *patientBody) ([]byte, error) {
 	b := decisionBody{Kind: d.Kind.String(), Line: d.Line, Resolves: d.Resolves, Index: d.Index, Text: d.Text, Why: d.Why,
-		Observed: stamp(d.ObservedAt), By: d.By, At: stamp(d.At), Patient: patient}
+		Attention: encodeAttention(d.Attention), Observed: stamp(d.ObservedAt), By: d.By, At: stamp(d.At), Patient: patient}
 	if d.Kind == review.Add || d.Kind == review.Change {
 		f, err := export.FindingJSON(t, d.Finding)
 		if err != nil {
@@ -64,6 +122,9 @@ func decodeDecision(data []byte, words int) (d review.Decision, patient *patient
 	}
 	if b.Closing != nil {
 		d.Closing = *b.Closing
+	}
+	if d.Attention, err = decodeAttention(b.Attention, words); err != nil {
+		return d, nil, err
 	}
 	d.By = b.By
 	if d.At, err = unstamp(b.At); err != nil {

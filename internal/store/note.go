@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"bedsaid/internal/export"
+	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 )
@@ -369,7 +370,7 @@ func (x *Session) decide(ctx context.Context, id string, after int, d review.Dec
 			}
 			patient, act = &patientBody{e.Version, e.mac}, ActSigned
 		}
-		if next, err = l.note.Apply(d); err != nil {
+		if d, next, err = x.s.judged(l.note, d); err != nil {
 			return err
 		}
 		return x.put(t, l, next, d, patient, act)
@@ -385,6 +386,29 @@ func (x *Session) decide(ctx context.Context, id string, after int, d review.Dec
 		return review.Note{}, fmt.Errorf("sign: %w", ErrIdentity)
 	}
 	return next, nil
+}
+
+// judged applies a decision, with what the packs' rules say of the finding that
+// it leaves: it is kept with the decision, and later packs do not change it.
+func (s *Store) judged(n review.Note, d review.Decision) (review.Decision, review.Note, error) {
+	d.Attention = nil
+	next, err := n.Apply(d)
+	if err != nil || s.opt.Attention == nil {
+		return d, next, err
+	}
+	switch d.Kind {
+	case review.Change, review.Add:
+	case review.Accept:
+		if l, _ := n.Line(d.Line); l.State != review.Rejected {
+			return d, next, nil
+		}
+	default:
+		return d, next, nil
+	}
+	l, _ := next.Decided()
+	d.Attention = append([]finding.Attention{}, s.opt.Attention(n.Draft().Transcript, l.Finding)...)
+	next, err = n.Apply(d)
+	return d, next, err
 }
 
 // put writes a decision that was allowed.

@@ -38,7 +38,9 @@ import (
 	"github.com/ncruces/go-sqlite3/vfs"
 	"github.com/ncruces/go-sqlite3/vfs/adiantum"
 
+	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
+	"bedsaid/internal/transcript"
 )
 
 const (
@@ -60,6 +62,10 @@ type Options struct {
 	Now func() time.Time
 	// Outline gives the names under which notes list findings.
 	Outline note.Outline
+	// Attention is what the packs' rules say of a finding that a person charted
+	// or changed in a note over that transcript; nil asks none, and what was said
+	// when the note was drafted stands.
+	Attention func(transcript.Transcript, finding.Finding) []finding.Attention
 
 	// base is the file layer below the cipher; nil is the operating system's.
 	// Tests put their faults there.

@@ -174,6 +174,9 @@ func actionItems(n review.Note) []item {
 	d := n.Draft()
 	var out []item
 	for i, a := range n.Actions() {
+		if a.Gone() {
+			continue
+		}
 		name := "the patient's words"
 		if a.ID != "" {
 			it := d.Item(a.ID)

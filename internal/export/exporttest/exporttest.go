@@ -131,11 +131,20 @@ type generator struct {
 func (g *generator) sign(doc *note.Document) {
 	h := &doc.Head
 	h.Seal = "bedsaid-seal/1 n0123456789abcdef 3 00"
-	h.Status, h.Attester, h.AttestedAt = note.Final, h.Author, Noon.Add(time.Hour)
+	h.Status, h.Signatures = note.Final, []note.Signature{{By: h.Author, At: Noon.Add(time.Hour), Version: 1}}
+	if g.chance(3) {
+		h.Signatures = append(h.Signatures, note.Signature{By: note.Person{Name: "Ōla Teacher", Credentials: "RN, MSN"}, At: Noon.Add(80 * time.Minute), CoSign: true, Version: 1})
+	}
 	if g.chance(2) {
 		h.Status = note.Amended
+		h.Signatures = append(h.Signatures, note.Signature{By: h.Author, At: Noon.Add(90 * time.Minute), Version: 2, Why: "the other side was meant"})
 		h.Relations = []note.Relation{{Kind: note.Replaces, Note: "note-earlier"}}
 		h.Addenda = []note.Addendum{{Text: "Looked at again with a better lamp: no change.", By: h.Author, At: Noon.Add(2 * time.Hour)}}
+	}
+	for i := range doc.Draft.Attention {
+		if g.chance(2) {
+			doc.Draft.Attention[i].Handled = `told the clinician on call, 2031-02-03 14:10 +00:00, read back, answer: "comes & looks" (Zoë Exemplar, 2031-02-03 14:12 +00:00)`
+		}
 	}
 	for _, f := range doc.Draft.Findings() {
 		if g.chance(6) {

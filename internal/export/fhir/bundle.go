@@ -113,9 +113,14 @@ func (b *builder) composition() composition {
 	if h.ID != "" {
 		c.Identifier = &identifier{System: noteSystem, Value: h.ID}
 	}
-	if h.Attester != (note.Person{}) {
-		party := b.person(h.Attester)
-		c.Attester = []attester{{Mode: "professional", Time: instantOrNone(h.AttestedAt), Party: &party}}
+	for _, s := range h.Signatures {
+		party := b.person(s.By)
+		kind := signedKind
+		if s.CoSign {
+			kind = coSignedKind
+		}
+		c.Attester = append(c.Attester, attester{Mode: "professional", Time: instantOrNone(s.At), Party: &party,
+			Extension: []extension{parts(urlSignature, with(extension{URL: "kind", ValueCode: kind}, intPart("version", s.Version), stringPart("why", s.Why))...)}})
 	}
 	for _, r := range h.Relations {
 		c.RelatesTo = append(c.RelatesTo, relatesTo{Code: r.Kind.String(), TargetIdentifier: identifier{System: noteSystem, Value: r.Note}})
@@ -126,6 +131,12 @@ func (b *builder) composition() composition {
 	c.Section = b.sections()
 	return c
 }
+
+// Kinds of signatures.
+const (
+	signedKind   = "signed"
+	coSignedKind = "co-signed"
+)
 
 // headNarrative is what a reader who sees no more than the Composition's own
 // text must know.
@@ -264,7 +275,7 @@ func (b *builder) extensions() []extension {
 	d := b.doc.Draft
 	for _, a := range d.Attention {
 		e := parts(urlAttention, with(stringPart("id", a.ID), extension{URL: "side", ValueCode: a.Side.String()}, stringPart("why", a.Why),
-			extension{URL: "urgency", ValueCode: a.Urgency.String()}, stringPart("source", a.Source))...)
+			extension{URL: "urgency", ValueCode: a.Urgency.String()}, stringPart("source", a.Source), stringPart("handled", a.Handled))...)
 		e.Extension = append(e.Extension, b.evidence(a.Evidence)...)
 		out = append(out, e)
 	}

@@ -150,10 +150,7 @@ func (r *reader) head(c *composition) note.Head {
 		h.ExaminedAt = r.time(c.Event[0].Period.Start)
 	}
 	for _, a := range c.Attester {
-		h.AttestedAt = r.time(a.Time)
-		if a.Party != nil {
-			h.Attester = r.person(*a.Party)
-		}
+		h.Signatures = append(h.Signatures, r.signature(a))
 	}
 	for _, x := range c.RelatesTo {
 		h.Relations = append(h.Relations, note.Relation{Kind: named(r, "relation", x.Code, note.Appends, note.Replaces), Note: x.TargetIdentifier.Value})
@@ -166,6 +163,29 @@ func (r *reader) head(c *composition) note.Head {
 		}
 	}
 	return h
+}
+
+func (r *reader) signature(a attester) note.Signature {
+	s := note.Signature{At: r.time(a.Time)}
+	if a.Party != nil {
+		s.By = r.person(*a.Party)
+	}
+	for _, e := range a.Extension {
+		if e.URL == urlSignature {
+			s.Version, s.Why = e.int("version"), e.str("why")
+			switch e.str("kind") {
+			case coSignedKind:
+				s.CoSign = true
+			case signedKind:
+			default:
+				r.fail("unknown kind of signature")
+			}
+		}
+	}
+	if s.Version < 1 {
+		r.fail("a signature does not say what it stands under")
+	}
+	return s
 }
 
 func (r *reader) time(s string) time.Time {
@@ -296,7 +316,7 @@ func (r *reader) set(c *composition, words int) finding.Set {
 	for _, e := range c.Extension {
 		switch e.URL {
 		case urlAttention:
-			set.Attention = append(set.Attention, finding.Attention{ID: e.str("id"), Side: r.side(e.str("side")), Why: e.str("why"), Source: e.str("source"),
+			set.Attention = append(set.Attention, finding.Attention{ID: e.str("id"), Side: r.side(e.str("side")), Why: e.str("why"), Source: e.str("source"), Handled: e.str("handled"),
 				Urgency: named(r, "urgency", e.str("urgency"), finding.Recheck, finding.Routine, finding.Prompt, finding.Now), Evidence: r.spans(e.Extension, words)})
 		case urlUnmentioned:
 			set.Unmentioned = append(set.Unmentioned, finding.Missing{ID: e.str("id"), Side: r.side(e.str("side"))})

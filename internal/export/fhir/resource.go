@@ -39,9 +39,10 @@ type composition struct {
 }
 
 type attester struct {
-	Mode  string     `json:"mode"`
-	Time  string     `json:"time,omitempty"`
-	Party *reference `json:"party,omitempty"`
+	Extension []extension `json:"extension,omitempty"`
+	Mode      string      `json:"mode"`
+	Time      string      `json:"time,omitempty"`
+	Party     *reference  `json:"party,omitempty"`
 }
 
 type relatesTo struct {

@@ -40,6 +40,7 @@ const (
 	urlRecording    = "urn:uuid:88e6cda6-27b0-5dde-b05e-d84af76ab962"
 	urlDecision     = "urn:uuid:288f33f4-064d-5d7c-a7ef-43813f4e0888"
 	urlSeal         = "urn:uuid:1dfd8165-5cbc-51a2-9a5d-ec5867bd9302"
+	urlSignature    = "urn:uuid:4f9b21bb-355a-58ee-962b-ffad72d6ea94"
 	urlAddendum     = "urn:uuid:4d4127e2-7ccf-5885-9cdd-a85f46d10cb9"
 )
 
