@@ -14,7 +14,7 @@ import (
 
 	"bedsaid/internal/export"
 	"bedsaid/internal/export/fhir"
-	"bedsaid/internal/export/print"
+	"bedsaid/internal/export/forms"
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
 	"bedsaid/lexicon"
@@ -40,44 +40,6 @@ goes out as "not stated". What was said goes out only with --with talk; the
 hand-off quotes what was said of code status, allergies and plans. A note that
 was reviewed and signed is exported with bedsaid record export.`
 
-// form is one way to write a note.
-type form struct {
-	name, ending string
-	write        func(io.Writer, note.Document, formFlags, *lexicon.Lexicon) error
-}
-
-func exportForms() []form {
-	return []form{
-		{"text", ".note.txt", func(w io.Writer, d note.Document, f formFlags, _ *lexicon.Lexicon) error {
-			if f.form == "complete" {
-				return export.Chart(w, d, export.Complete)
-			}
-			return export.Chart(w, d, export.Compact)
-		}},
-		{"markdown", ".note.md", func(w io.Writer, d note.Document, _ formFlags, _ *lexicon.Lexicon) error {
-			return export.Markdown(w, d)
-		}},
-		{"html", ".note.html", func(w io.Writer, d note.Document, f formFlags, _ *lexicon.Lexicon) error {
-			return print.HTML(w, d, f.size())
-		}},
-		{"pdf", ".note.pdf", func(w io.Writer, d note.Document, f formFlags, _ *lexicon.Lexicon) error {
-			return print.PDF(w, d, f.size())
-		}},
-		{"fhir", ".fhir.json", func(w io.Writer, d note.Document, _ formFlags, lex *lexicon.Lexicon) error {
-			return fhir.Write(w, d, lex)
-		}},
-		{"csv", ".note.csv", func(w io.Writer, d note.Document, _ formFlags, _ *lexicon.Lexicon) error { return export.CSV(w, d) }},
-		{"json", noteEnding, func(w io.Writer, d note.Document, _ formFlags, _ *lexicon.Lexicon) error {
-			return export.NoteJSON(w, d)
-		}},
-		{handoffForm, ".handoff.txt", func(w io.Writer, d note.Document, _ formFlags, _ *lexicon.Lexicon) error {
-			return export.Handoff(w, d)
-		}},
-	}
-}
-
-const handoffForm = "handoff"
-
 // formFlags say in which form notes are written, and where to.
 type formFlags struct {
 	to, out, form, with, paper, lexicon string
@@ -92,11 +54,8 @@ type exportFlags struct {
 	examined, author string
 }
 
-func (f formFlags) size() print.Paper {
-	if f.paper == "letter" {
-		return print.Letter
-	}
-	return print.A4
+func (f formFlags) choice() forms.Choice {
+	return forms.Choice{Complete: f.form == "complete", Letter: f.paper == "letter", Talk: f.with != ""}
 }
 
 func (m *Main) exportCommand() *cobra.Command {
@@ -128,8 +87,8 @@ func (m *Main) exportCommand() *cobra.Command {
 
 func (m *Main) formFlags(c *cobra.Command, f *formFlags) {
 	var names []string
-	for _, x := range exportForms() {
-		names = append(names, x.name)
+	for _, x := range forms.All() {
+		names = append(names, x.Name)
 	}
 	fl := c.Flags()
 	fl.StringVar(&f.to, "to", "", "form to write, one `FORM` of "+strings.Join(names, ", "))
@@ -168,7 +127,7 @@ func (m *Main) export(args []string, f exportFlags) error {
 		if docs[i], err = m.readDocument(path, outline); err != nil {
 			return err
 		}
-		names[i] = strings.TrimSuffix(strings.TrimSuffix(filepath.Base(path), jsonEnding), noteEnding)
+		names[i] = strings.TrimSuffix(strings.TrimSuffix(filepath.Base(path), jsonEnding), forms.NoteEnding)
 	}
 	if f.since != "" {
 		earlier, err := m.readDocument(f.since, outline)
@@ -193,23 +152,20 @@ func (m *Main) export(args []string, f exportFlags) error {
 
 // writeDocuments writes each document in its form, into files or to standard
 // output.
-func (m *Main) writeDocuments(to form, f formFlags, docs []note.Document, names []string, lex *lexicon.Lexicon) error {
+func (m *Main) writeDocuments(to forms.Form, f formFlags, docs []note.Document, names []string, lex *lexicon.Lexicon) error {
 	folder := target{f.out, f.force}
 	files := make([]pipeline.Input, len(names))
 	for i, name := range names {
 		files[i].Path = export.FileName(name)
 	}
 	if f.out != "" {
-		if err := folder.ready(files, []string{to.ending}); err != nil {
+		if err := folder.ready(files, []string{to.Ending}); err != nil {
 			return err
 		}
 	}
 	for i, doc := range docs {
-		if f.with == "" && to.name != handoffForm {
-			doc.Draft = doc.Draft.WithoutTalk()
-		}
 		var b bytes.Buffer
-		if err := to.write(&b, doc, f, lex); err != nil {
+		if err := to.Write(&b, doc, f.choice(), lex); err != nil {
 			return failed(exitFailed, fmt.Errorf("%s: %w", names[i], err))
 		}
 		if f.out == "" {
@@ -218,7 +174,7 @@ func (m *Main) writeDocuments(to form, f formFlags, docs []note.Document, names 
 			}
 			continue
 		}
-		name := outBase(files[i]) + to.ending
+		name := outBase(files[i]) + to.Ending
 		if err := folder.write(name, b.Bytes()); err != nil {
 			return err
 		}
@@ -228,33 +184,33 @@ func (m *Main) writeDocuments(to form, f formFlags, docs []note.Document, names 
 }
 
 // exportForm checks what can be checked before anything is read.
-func (m *Main) exportForm(f formFlags, notes int) (form, error) {
-	forms := exportForms()
-	names := make([]string, len(forms))
-	for i, x := range forms {
-		names[i] = x.name
+func (m *Main) exportForm(f formFlags, notes int) (forms.Form, error) {
+	all := forms.All()
+	names := make([]string, len(all))
+	for i, x := range all {
+		names[i] = x.Name
 	}
 	at := slices.Index(names, f.to)
 	_, isTerminal := m.Width(m.Stdout)
 	switch {
 	case f.to == "":
-		return form{}, usage("no form named").hint("--to takes one of %s", strings.Join(names, ", "))
+		return forms.Form{}, usage("no form named").hint("--to takes one of %s", strings.Join(names, ", "))
 	case at < 0:
-		return form{}, usage("unknown form %q", f.to).hint("%s", didYouMean(f.to, names, "--to takes one of "+strings.Join(names, ", ")))
+		return forms.Form{}, usage("unknown form %q", f.to).hint("%s", didYouMean(f.to, names, "--to takes one of "+strings.Join(names, ", ")))
 	case f.form != "compact" && f.form != "complete":
-		return form{}, usage("unknown form of the text %q", f.form).hint("--form takes compact or complete")
+		return forms.Form{}, usage("unknown form of the text %q", f.form).hint("--form takes compact or complete")
 	case f.paper != "a4" && f.paper != "letter":
-		return form{}, usage("unknown paper %q", f.paper).hint("--paper takes a4 or letter")
+		return forms.Form{}, usage("unknown paper %q", f.paper).hint("--paper takes a4 or letter")
 	case f.with != "" && f.with != "talk":
-		return form{}, usage("--with takes talk, not %q", f.with).hint("without --with, only what is charted goes out")
+		return forms.Form{}, usage("--with takes talk, not %q", f.with).hint("without --with, only what is charted goes out")
 	case f.force && f.out == "":
-		return form{}, usage("--force is for --out").hint("name a folder with --out")
+		return forms.Form{}, usage("--force is for --out").hint("name a folder with --out")
 	case f.to == "pdf" && f.out == "" && isTerminal:
-		return form{}, usage("a PDF is not for a terminal").hint("name a folder with --out, or send it to a file with >")
+		return forms.Form{}, usage("a PDF is not for a terminal").hint("name a folder with --out, or send it to a file with >")
 	case notes > 1 && f.out == "":
-		return form{}, usage("several drafts need --out").hint("name a folder with --out")
+		return forms.Form{}, usage("several drafts need --out").hint("name a folder with --out")
 	}
-	return forms[at], nil
+	return all[at], nil
 }
 
 // readDocument reads a draft, or a note that export wrote. A file is not the

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"bedsaid/internal/export"
+	"bedsaid/internal/export/forms"
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
 )
@@ -24,9 +25,6 @@ that the list gives, for export; only you can read it. What is there already is
 left as it is: after a stop, the same command goes on where it stopped. The list
 is checked whole before the first recording is heard. A recording that cannot be
 drafted is told, and the next one is drafted.`
-
-// noteEnding is that of a note in JSON, as export writes it too.
-const noteEnding = ".note.json"
 
 type importFlags struct{ list, out, exam, model, models, lexicon string }
 
@@ -72,7 +70,7 @@ func (m *Main) importFolder(ctx context.Context, folder string, f importFlags) e
 	m.tellUnlisted(folder, rows)
 	fmt.Fprintf(m.Stderr, "bedsaid: %d in the list, %d drafted already, %d to draft\n", len(rows), len(rows)-len(todo), len(todo))
 	to := target{f.out, false}
-	if err := to.ready(todo, []string{noteEnding}); err != nil {
+	if err := to.ready(todo, []string{forms.NoteEnding}); err != nil {
 		return err
 	}
 	bar := m.progress()
@@ -84,7 +82,7 @@ func (m *Main) importFolder(ctx context.Context, folder string, f importFlags) e
 		if err := export.NoteJSON(&b, note.DocumentOf(n, heads[in.Path])); err != nil {
 			return failed(exitFailed, err)
 		}
-		name := outBase(in) + noteEnding
+		name := outBase(in) + forms.NoteEnding
 		if err := to.write(name, b.Bytes()); err != nil {
 			return err
 		}
@@ -106,7 +104,7 @@ func (m *Main) todo(rows []queued, out string) (todo []pipeline.Input, heads map
 		}
 		names[base] = true
 		heads[r.path] = r.head
-		if _, err := os.Stat(filepath.Join(out, base+noteEnding)); err != nil {
+		if _, err := os.Stat(filepath.Join(out, base+forms.NoteEnding)); err != nil {
 			todo = append(todo, in)
 		}
 	}

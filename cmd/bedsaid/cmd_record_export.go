@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"bedsaid/internal/export/forms"
 	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 	"bedsaid/internal/store"
@@ -47,7 +48,7 @@ keeps in its log that the note went out.`,
 	return c
 }
 
-func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, id, since string, to form, f formFlags, lex *lexicon.Lexicon) error {
+func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, id, since string, to forms.Form, f formFlags, lex *lexicon.Lexicon) error {
 	info, err := x.NoteInfo(ctx, id)
 	if err != nil {
 		return err
@@ -64,12 +65,12 @@ func (m *Main) recordExport(ctx context.Context, x *store.Session, ask *asker, i
 	if f.out != "" {
 		where = "a file"
 	}
-	n, seal, err := x.Export(ctx, id, to.name+" to "+where, confirmed)
+	n, seal, err := x.Export(ctx, id, to.Name+" to "+where, confirmed)
 	if err != nil {
 		return err
 	}
 	outline := note.OutlineOf(lex)
-	doc := n.Document(headOfEncounter(id, e, seal), outline)
+	doc := n.Document(e.Head(id, seal), outline)
 	if since != "" {
 		earlier, err := earlierNote(ctx, x, since, e)
 		if err != nil {
@@ -94,11 +95,4 @@ func earlierNote(ctx context.Context, x *store.Session, id string, of store.Enco
 		return review.Note{}, failed(exitRecord, errors.New("the earlier note has other identifiers of the patient")).hint("compare notes of one patient alone")
 	}
 	return x.Note(ctx, id)
-}
-
-func headOfEncounter(id string, e store.Encounter, seal store.Seal) note.Head {
-	return note.Head{
-		ID: id, Identifiers: note.Identifiers(note.Identifier(e.Patient[0]), note.Identifier(e.Patient[1])),
-		ExaminedAt: e.ExaminedAt, EnteredAt: e.EnteredAt, Seal: seal.String(),
-	}
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 
+	"bedsaid/internal/export/forms"
 	"bedsaid/internal/pipeline"
 )
 
@@ -64,7 +65,7 @@ func isOutput(name string) bool {
 	if strings.HasSuffix(name, textEnding) {
 		return true
 	}
-	return slices.ContainsFunc(exportForms(), func(f form) bool { return strings.HasSuffix(name, f.ending) })
+	return slices.ContainsFunc(forms.All(), func(f forms.Form) bool { return strings.HasSuffix(name, f.Ending) })
 }
 
 // outBase is the name of an input's drafts, without their endings.

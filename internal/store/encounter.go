@@ -262,7 +262,7 @@ func (x *Session) updateEncounter(ctx context.Context, id string, version int, d
 // Case and spacing do not count; all else does.
 func (e Encounter) identified(c Confirmed) bool {
 	for i, p := range e.Patient {
-		if !strings.EqualFold(strings.Join(strings.Fields(c[i]), " "), strings.Join(strings.Fields(p.Value), " ")) {
+		if !sameText(c[i], p.Value) {
 			return false
 		}
 	}
