@@ -12,78 +12,132 @@ import (
 	"bedsaid/internal/transcript"
 )
 
-// Handoff writes what the next nurse must know on one page, in the order of
-// situation, background, assessment and recommendation (AHRQ, toolkit for
-// reducing CAUTI, appendix A), and at its end what to say by phone in thirty
-// seconds. It holds stated facts alone: what is not as expected, changed, in
-// doubt or not assessed. The recommendation is the nurse's; only what she said
-// herself as a plan is quoted there. Give it the draft with its talk.
-func Handoff(w io.Writer, doc note.Document) error {
+// Handed is a hand-off in words: what the next nurse must know on one page, in
+// the order of situation, background, assessment and recommendation (AHRQ,
+// toolkit for reducing CAUTI, appendix A), and what to say by phone in thirty
+// seconds.
+type Handed struct {
+	// Watermark stands over a note that is not signed.
+	Watermark string
+	Head      []Field
+	Alerts    []string
+	Parts     []HandedPart
+	// Phone is what to say, sentence by sentence.
+	Phone    []string
+	Cautions []string
+	MadeBy   string
+}
+
+// HandedPart is one of the four parts.
+type HandedPart struct {
+	Title string
+	Rows  []HandedRow
+}
+
+// HandedRow is a statement, with its label where it has one, or a list.
+type HandedRow struct {
+	Label, Text string
+	Items       []string
+}
+
+// HandoffOf words the hand-off of a note. It holds stated facts alone: what is
+// not as expected, changed, in doubt or not assessed. The recommendation is the
+// nurse's; only what she said herself as a plan is quoted there. Give it the
+// draft with its talk.
+func HandoffOf(doc note.Document) Handed {
 	h := handoff{sheeter{texter{d: doc.Draft}, doc}, SheetOf(doc)}
+	out := Handed{Watermark: h.sheet.Watermark, Head: h.sheet.Head, Alerts: h.sheet.Alerts, Phone: h.phone(), Cautions: h.sheet.Cautions, MadeBy: h.sheet.MadeBy}
+	changed := HandedRow{Label: "Different from an earlier note", Text: "not compared"}
+	if doc.Changes != nil {
+		changed = list("Different from the earlier note", h.changed(), "nothing")
+	}
+	plans := []HandedRow{}
+	for _, p := range h.plans() {
+		plans = append(plans, HandedRow{Label: "said as a plan", Text: p})
+	}
+	out.Parts = []HandedPart{
+		{"Situation", []HandedRow{
+			list("Needs action (advice; your local protocol comes first)", h.actions(), "none of the rules that this program knows"),
+			{Text: h.counts()},
+		}},
+		{"Background", []HandedRow{
+			{Label: "Code status", Text: h.said(codeStatus)},
+			{Label: "Allergies", Text: h.said(allergies)},
+			runIn("Reported to the examiner", h.lines(func(l Line) bool { return l.Entry.Source == finding.Reported && !l.Unexpected }), "nothing but what stands below"),
+		}},
+		{"Assessment", []HandedRow{
+			list("Not as expected of a healthy adult", h.unexpected(), "nothing that was charted"),
+			changed,
+			runIn("In doubt, to be checked", h.lines(func(l Line) bool {
+				return len(l.Doubts) > 0 && !l.Unexpected && !l.Skipped && l.Entry.Source != finding.Reported
+			}), "nothing else"),
+			runIn("Said to be not assessed", h.lines(func(l Line) bool { return l.Skipped }), "nothing"),
+			{Text: h.rest()},
+		}},
+		{"Recommendation", append(plans, HandedRow{Text: "[to be completed by the nurse: what is needed, and by when]"},
+			HandedRow{Text: "Let the receiver say it back, and confirm."})},
+	}
+	return out
+}
+
+// Handoff writes the hand-off as plain text.
+func Handoff(w io.Writer, doc note.Document) error {
+	h := HandoffOf(doc)
 	var b chartWriter
 	b.line("HAND-OFF")
-	if h.sheet.Watermark != "" {
-		b.line("*** %s ***", h.sheet.Watermark)
+	if h.Watermark != "" {
+		b.line("*** %s ***", h.Watermark)
 	}
-	head := make([]string, len(h.sheet.Head))
-	for i, f := range h.sheet.Head {
+	head := make([]string, len(h.Head))
+	for i, f := range h.Head {
 		head[i] = f.Label + ": " + f.Text
 	}
 	b.line("%s", strings.Join(head[:2], "; "))
 	b.line("%s", strings.Join(head[2:], "; "))
-	for _, a := range h.sheet.Alerts {
+	for _, a := range h.Alerts {
 		b.line("!! %s", a)
 	}
-	b.heading("SITUATION")
-	b.list("Needs action (advice; your local protocol comes first)", h.actions(), "none of the rules that this program knows")
-	b.line("%s", h.counts())
-	b.heading("BACKGROUND")
-	b.line("Code status: %s", h.said(codeStatus))
-	b.line("Allergies: %s", h.said(allergies))
-	b.runIn("Reported to the examiner", h.lines(func(l Line) bool { return l.Entry.Source == finding.Reported && !l.Unexpected }), "nothing but what stands below")
-	b.heading("ASSESSMENT")
-	b.list("Not as expected of a healthy adult", h.unexpected(), "nothing that was charted")
-	if doc.Changes != nil {
-		b.list("Different from the earlier note", h.sheet.changeLines(), "nothing")
-	} else {
-		b.line("Different from an earlier note: not compared")
+	for _, p := range h.Parts {
+		b.heading(strings.ToUpper(p.Title))
+		for _, r := range p.Rows {
+			b.row(r)
+		}
 	}
-	b.runIn("In doubt, to be checked", h.lines(func(l Line) bool {
-		return len(l.Doubts) > 0 && !l.Unexpected && !l.Skipped && l.Entry.Source != finding.Reported
-	}), "nothing else")
-	b.runIn("Said to be not assessed", h.lines(func(l Line) bool { return l.Skipped }), "nothing")
-	b.line("%s", h.rest())
-	b.heading("RECOMMENDATION")
-	for _, p := range h.plans() {
-		b.line("said as a plan: %s", p)
-	}
-	b.line("[to be completed by the nurse: what is needed, and by when]")
-	b.line("Let the receiver say it back, and confirm.")
 	b.heading("BY PHONE, IN THIRTY SECONDS")
-	b.line("%s", h.phone())
+	b.line("%s", strings.Join(h.Phone, " "))
 	b.heading("BEFORE YOU USE THIS")
-	b.line("%s", strings.Join(h.sheet.Cautions, " "))
-	b.line("Made by: %s", h.sheet.MadeBy)
+	b.line("%s", strings.Join(h.Cautions, " "))
+	b.line("Made by: %s", h.MadeBy)
 	if _, err := w.Write(b.Bytes()); err != nil {
 		return fmt.Errorf("write hand-off: %w", err)
 	}
 	return nil
 }
 
-func (b *chartWriter) list(title string, items []string, none string) {
-	if len(items) == 0 {
-		b.line("%s: %s", title, none)
-		return
-	}
-	b.line("%s:", title)
-	for _, i := range items {
-		b.line("- %s", i)
+func (b *chartWriter) row(r HandedRow) {
+	switch {
+	case len(r.Items) > 0:
+		b.line("%s:", r.Label)
+		for _, i := range r.Items {
+			b.line("- %s", i)
+		}
+	case r.Label != "":
+		b.line("%s: %s", r.Label, r.Text)
+	default:
+		b.line("%s", r.Text)
 	}
 }
 
+func list(label string, items []string, none string) HandedRow {
+	if len(items) == 0 {
+		return HandedRow{Label: label, Text: none}
+	}
+	return HandedRow{Label: label, Items: items}
+}
+
 // runIn puts what matters less into one paragraph, to keep to the page.
-func (b *chartWriter) runIn(title string, items []string, none string) {
-	b.line("%s: %s", title, cmp.Or(strings.Join(items, "; "), none))
+func runIn(label string, items []string, none string) HandedRow {
+	return HandedRow{Label: label, Text: cmp.Or(strings.Join(items, "; "), none)}
 }
 
 type handoff struct {
@@ -132,6 +186,22 @@ func (h handoff) unexpected() []string {
 		if len(items) > 0 {
 			out = append(out, p.Region.Title+": "+strings.Join(items, "; "))
 		}
+	}
+	return out
+}
+
+// changed words what differs. What the earlier note did not chart, and is as
+// expected now, is counted: a longer examination would fill the page with it.
+func (h handoff) changed() []string {
+	var told []note.Change
+	for _, c := range h.doc.Changes {
+		if !c.FirstAsExpected() {
+			told = append(told, c)
+		}
+	}
+	out := Sheet{Changes: changeGroups(told)}.changeLines()
+	if n := len(h.doc.Changes) - len(told); n > 0 {
+		out = append(out, fmt.Sprintf("%s charted as expected that the earlier note does not have", count(n, "finding")))
 	}
 	return out
 }
@@ -229,7 +299,7 @@ func (h handoff) plans() []string {
 const phoneWords = 75
 
 // phone is what to say, cut to the time: what does not fit is counted aloud.
-func (h handoff) phone() string {
+func (h handoff) phone() []string {
 	n := func(s string) int { return len(strings.Fields(s)) }
 	head := h.doc.Head
 	var who []string
@@ -261,7 +331,7 @@ func (h handoff) phone() string {
 	if more := len(items) - len(said); more > 0 {
 		said = append(said, fmt.Sprintf("And %d more in the note.", more))
 	}
-	return joinNonEmpty(" ", opening, strings.Join(said, " "), closing)
+	return append(append([]string{opening}, said...), closing)
 }
 
 // firstThings is what the other end must hear, the most urgent first: words of

@@ -349,14 +349,19 @@ func changeGroups(cs []note.Change) []ChangeGroup {
 			if c.Kind != kind {
 				continue
 			}
-			what := joinNonEmpty(", ", c.Item.Name, SideWord(c.Side, c.Item.Organ), plain(c.Zone))
-			g.Rows = append(g.Rows, ChangeRow{what, found(c.Before), found(c.After)})
+			g.Rows = append(g.Rows, ChangeOf(c))
 		}
 		if len(g.Rows) > 0 {
 			out = append(out, g)
 		}
 	}
 	return out
+}
+
+// ChangeOf words one change.
+func ChangeOf(c note.Change) ChangeRow {
+	what := joinNonEmpty(", ", c.Item.Name, SideWord(c.Side, c.Item.Organ), plain(c.Zone))
+	return ChangeRow{what, found(c.Before), found(c.After)}
 }
 
 // found is what was found at a place, without naming the place again.

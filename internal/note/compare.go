@@ -40,6 +40,14 @@ func (c Change) String() string { return c.Kind.String() + " finding " + c.Item.
 // GoString does the same for %#v.
 func (c Change) GoString() string { return c.String() }
 
+// FirstAsExpected says that the finding is new because the earlier note did not
+// assess it, and that all that is charted now is as expected and without a doubt.
+func (c Change) FirstAsExpected() bool {
+	return c.Kind == New && !assessed(c.Before) && !slices.ContainsFunc(c.After, func(e Entry) bool {
+		return e.Interpretation != finding.Expected || len(e.Marks) > 0
+	})
+}
+
 // place is what a finding is compared by: both sides of a pair are compared
 // one by one, so that "both eyes 3 mm" and "left eye 3 mm" agree on the left.
 type place struct {
@@ -95,6 +103,20 @@ func Compare(before, after Draft) []Change {
 	}
 	slices.SortStableFunc(out, func(a, b Change) int { return after.outline.index(a.Item.ID) - after.outline.index(b.Item.ID) })
 	return out
+}
+
+// Same counts the findings that both notes assessed and charted alike, each side
+// of a pair by itself.
+func Same(before, after Draft) int {
+	_, was := places(before)
+	_, is := places(after)
+	n := 0
+	for p, es := range is {
+		if assessed(es) && assessed(was[p]) && sameFindings(was[p], es) {
+			n++
+		}
+	}
+	return n
 }
 
 func kindOf(before, after []Entry) ChangeKind {

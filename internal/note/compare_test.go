@@ -51,5 +51,9 @@ func TestCompare(t *testing.T) {
 		if !slices.Equal(got, c.want) {
 			t.Errorf("%s: %q, want %q", name, got, c.want)
 		}
+		same := map[string]int{"the same": 2, "one side of both": 1, "not mentioned any more": 1}[name]
+		if n := Same(c.before, c.after); n != same {
+			t.Errorf("%s: %d the same, want %d", name, n, same)
+		}
 	}
 }

@@ -188,28 +188,36 @@ func (b *bench) spoken() string {
 	return b.keep(d, clip)
 }
 
+// drafted drafts words as times of a recording would have them, a third of a
+// second for each.
+func (b *bench) drafted(text string) note.Draft {
+	tr := transcript.FromText(text)
+	tr.Timed = true
+	for i := range tr.Words {
+		tr.Words[i].Start, tr.Words[i].End, tr.Words[i].P = float64(i)/3, float64(i+1)/3, 0.9
+	}
+	tr.Recording = &transcript.Recording{Seconds: float64(len(tr.Words)+1) / 3, VoicedSeconds: float64(len(tr.Words)) / 3}
+	return note.Compose(note.Source{Name: "exam.wav", Transcript: tr, Provenance: note.Provenance{Program: "bedsaid test", DraftedAt: time.Date(2031, 2, 3, 3, 20, 0, 0, time.UTC)}},
+		extract.New(b.s.opt.Lexicon).Extract(tr, extract.Options{}), note.OutlineOf(b.s.opt.Lexicon))
+}
+
 // keep puts a draft, and its sound, into the record as a note of the signed-in user.
 func (b *bench) keep(d note.Draft, clip *audio.Clip) string {
 	b.t.Helper()
-	var p *person
-	b.s.mu.Lock()
-	for _, one := range b.s.people {
-		p = one
-	}
-	b.s.mu.Unlock()
+	x := b.session()
 	at := time.Date(2031, 2, 3, 3, 0, 0, 0, time.UTC)
-	e, err := p.x.NewEncounter(b.t.Context(), store.Details{Patient: [2]store.Identifier{{Kind: "record number", Value: "QX-4471"}, {Kind: "date of birth", Value: "1900-02-30"}},
+	e, err := x.NewEncounter(b.t.Context(), store.Details{Patient: [2]store.Identifier{{Kind: "record number", Value: "QX-4471"}, {Kind: "date of birth", Value: "1900-02-30"}},
 		Bed: "9", ExaminedAt: at, Consent: store.Consent{From: "the patient", How: "said aloud", At: at}})
 	if err != nil {
 		b.t.Fatal(err)
 	}
 	recording := ""
 	if clip != nil {
-		if recording, err = p.x.KeepSound(b.t.Context(), e.ID, store.Confirmed{"QX-4471", "1900-02-30"}, clip); err != nil {
+		if recording, err = x.KeepSound(b.t.Context(), e.ID, store.Confirmed{"QX-4471", "1900-02-30"}, clip); err != nil {
 			b.t.Fatal(err)
 		}
 	}
-	n, err := p.x.SaveDraft(b.t.Context(), e.ID, recording, d)
+	n, err := x.SaveDraft(b.t.Context(), e.ID, recording, d)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -402,6 +410,14 @@ func (c *browser) views(path string) map[string]string {
 		"bedside": path + "/bedside", "hidden": path + "/bedside?hide=1"}
 }
 
+// afterwards are the pages about a note beside its review. An earlier note is
+// signed, so that there is something to compare with.
+func (c *browser) afterwards(path string) map[string]string {
+	c.b.get2(path)
+	c.b.signed("Trachea is midline. Both pupils four millimeters. Both ear canals clear.")
+	return map[string]string{"compare": path + "/compare", "handover": path + "/handover", "export": path + "/export"}
+}
+
 // get2 gets a page past the browser's cookies: the bench signs in by itself.
 func (b *bench) get2(path string) string {
 	b.t.Helper()
@@ -430,35 +446,45 @@ func TestViewsAreForEverybody(t *testing.T) {
 		need(t, "axe-core (scripts/checks/install)")
 	}
 	c.enter()
-	views := c.views(b.spoken())
+	path := b.spoken()
+	look := func(name, path string, width int64, dark bool) {
+		c.do(emulation.SetDeviceMetricsOverride(width, 900, 1, false))
+		c.open(path)
+		rules := "{runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}}"
+		if name == "bedside" || name == "hidden" {
+			rules = "{runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag2aaa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}, rules: {'color-contrast-enhanced': {enabled: true}}}"
+		}
+		var found string
+		await := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
+		c.do(chromedp.Evaluate(string(source), nil), chromedp.Evaluate("axe.run(document, "+rules+
+			").then(r => r.violations.filter(v => v.impact !== 'minor').map(v => v.id + ' ' + v.impact + ': ' + v.nodes.slice(0, 3).map(n => n.target.join(' ') + ' ' + (n.any[0] || {message: ''}).message).join('; ')).join('\\n'))", &found, await))
+		if found != "" {
+			t.Errorf("%s, %d px, dark %v:\n%s", name, width, dark, found)
+		}
+		small := c.text(`Array.from(document.querySelectorAll("button, input, textarea, select, a.button, a.row, .rail a, .ways a, summary, .card, .top a")).filter(el => {
+			const box = (el.closest("label.tick") || el).getBoundingClientRect();
+			return el.offsetParent && box.width && (box.width < 43.5 || box.height < 43.5) }).map(el => el.tagName + ' ' + el.className + ' ' + el.textContent.trim().slice(0, 30)).join('\n')`)
+		if small != "" {
+			t.Errorf("%s, %d px: too small to touch:\n%s", name, width, small)
+		}
+		if wide := c.text("document.documentElement.scrollWidth - document.documentElement.clientWidth"); wide != "0" {
+			t.Errorf("%s, %d px: the page is %s px wider than the window: %s", name, width, wide, c.text(`Array.from(document.querySelectorAll("main *")).filter(el => el.getBoundingClientRect().right > innerWidth).map(el => el.tagName + '.' + el.className + ' ' + el.textContent.slice(0, 30)).join('; ')`))
+		}
+	}
+	views := c.views(path)
 	for _, dark := range []bool{false, true} {
 		c.theme(dark)
 		for name, path := range views {
 			for _, width := range []int64{360, 1440} {
-				c.do(emulation.SetDeviceMetricsOverride(width, 900, 1, false))
-				c.open(path)
-				rules := "{runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}}"
-				if name == "bedside" || name == "hidden" {
-					rules = "{runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag2aaa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}, rules: {'color-contrast-enhanced': {enabled: true}}}"
-				}
-				var found string
-				await := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
-				c.do(chromedp.Evaluate(string(source), nil), chromedp.Evaluate("axe.run(document, "+rules+
-					").then(r => r.violations.filter(v => v.impact !== 'minor').map(v => v.id + ' ' + v.impact + ': ' + v.nodes.slice(0, 3).map(n => n.target.join(' ') + ' ' + (n.any[0] || {message: ''}).message).join('; ')).join('\\n'))", &found, await))
-				if found != "" {
-					t.Errorf("%s, %d px, dark %v:\n%s", name, width, dark, found)
-				}
-				small := c.text(`Array.from(document.querySelectorAll("button, input, textarea, a.button, a.row, .rail a, summary, .card, .top a")).filter(el => {
-					const box = (el.closest("label.tick") || el).getBoundingClientRect();
-					return el.offsetParent && box.width && (box.width < 43.5 || box.height < 43.5) }).map(el => el.tagName + ' ' + el.className + ' ' + el.textContent.trim().slice(0, 30)).join('\n')`)
-				if small != "" {
-					t.Errorf("%s, %d px: too small to touch:\n%s", name, width, small)
-				}
-				if wide := c.text("document.documentElement.scrollWidth - document.documentElement.clientWidth"); wide != "0" {
-					t.Errorf("%s, %d px: the page is %s px wider than the window: %s", name, width, wide, c.text(`Array.from(document.querySelectorAll("main *")).filter(el => el.getBoundingClientRect().right > innerWidth).map(el => el.tagName + '.' + el.className + ' ' + el.textContent.slice(0, 30)).join('; ')`))
-				}
+				look(name, path, width, dark)
 			}
 		}
+	}
+	for name, path := range c.afterwards(path) {
+		c.theme(false)
+		look(name, path, 360, false)
+		c.theme(true)
+		look(name, path, 1440, true)
 	}
 }
 
@@ -480,7 +506,9 @@ func TestPictures(t *testing.T) {
 	b := serve(t, nil)
 	c := chromium(t, b)
 	c.enter()
-	views := c.views(b.spoken())
+	path := b.spoken()
+	views := c.views(path)
+	maps.Copy(views, c.afterwards(path))
 	for _, shot := range []struct {
 		view          string
 		width, height int64
@@ -612,17 +640,12 @@ func TestSoundIsKeptWhateverHappens(t *testing.T) {
 	send("QX-4471")
 	c.until("document.body.innerText.includes('The sound is kept')")
 	c.until("document.querySelector('form[action$=\"/again\"]')")
-	b.s.mu.Lock()
-	var p *person
-	for _, one := range b.s.people {
-		p = one
-	}
-	b.s.mu.Unlock()
-	rs, err := p.x.Recordings(t.Context(), strings.TrimPrefix(e, "/encounters/"))
+	x := b.session()
+	rs, err := x.Recordings(t.Context(), strings.TrimPrefix(e, "/encounters/"))
 	if err != nil || len(rs) != 1 {
 		t.Fatalf("%d recordings: %v", len(rs), err)
 	}
-	pcm, err := p.x.Sound(t.Context(), rs[0].ID, 0, rs[0].Samples)
+	pcm, err := x.Sound(t.Context(), rs[0].ID, 0, rs[0].Samples)
 	if err != nil || !slices.Equal(pcm, clip.PCM(0, clip.Len())) {
 		t.Errorf("the sound that is kept is not what was sent: %v", err)
 	}

@@ -17,12 +17,11 @@ import (
 
 // reviewView is the page on which a note is decided.
 type reviewView struct {
-	ID, Author string
-	Encounter  store.Encounter
-	Regions    []region
-	Bar        bar
-	Rail       rail
-	Add        *desk // for a finding that is not drafted
+	placed
+	Regions []region
+	Bar     bar
+	Rail    rail
+	Add     *desk // for a finding that is not drafted
 	// Notices say what was lost or worked around in reading the recording.
 	Cautions, Notices []string
 }
@@ -99,7 +98,7 @@ func (s *Server) reviewPage(w http.ResponseWriter, r *http.Request, p *person, c
 		add = open
 	}
 	s.shown(p, t)
-	s.show(w, r, code, "review", "Review", reviewView{ID: t.info.ID, Author: named(t.n.Author()), Encounter: e, Regions: t.regions,
+	s.show(w, r, code, "review", "Review", reviewView{placed: placed{ID: t.info.ID, Here: "review", Author: named(t.n.Author()), Encounter: e}, Regions: t.regions,
 		Bar: t.bar("", at), Rail: rail{t.regions}, Add: add, Cautions: t.n.Draft().Cautions, Notices: t.n.Draft().Notices})
 }
 

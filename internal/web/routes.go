@@ -40,6 +40,11 @@ func (s *Server) routes() http.Handler {
 	in("POST /notes/{id}/sign", s.sign)
 	in("GET /notes/{id}/final", s.final)
 	in("POST /notes/{id}/print", s.print)
+	in("GET /notes/{id}/compare", s.compare)
+	in("GET /notes/{id}/handover", s.handover)
+	in("POST /notes/{id}/handover", s.printHandover)
+	in("GET /notes/{id}/export", s.exportForm)
+	in("POST /notes/{id}/export", s.export)
 	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "There is no such page. Go back to the list of examinations.", http.StatusNotFound)
 	})

@@ -12,32 +12,30 @@ import (
 
 // finalView is a note as it stands, to be signed, read or printed.
 type finalView struct {
-	ID, Status   string
-	Encounter    store.Encounter
-	When, Author string
-	Regions      []region
-	Struck       []item
-	Missing      []region
-	Actions      []item
-	Cautions     []string
-	MadeBy       string
-	Signatures   []string
-	Versions     []versionView
-	Addenda      []remarkView
-	Comments     []remarkView
-	After        int
-	Left         int
-	Seal         string
-	Print        bool
-	Problem      *problem
-	Conflict     []string
-	Typed        map[string]string // what was typed in a form that failed
-	CanSign      bool
-	CanCoSign    bool
-	CanAmend     bool
-	CanAdd       bool
-	Signed       bool
-	Student      bool
+	placed
+	Regions    []region
+	Struck     []item
+	Missing    []region
+	Actions    []item
+	Cautions   []string
+	MadeBy     string
+	Signatures []string
+	Versions   []versionView
+	Addenda    []remarkView
+	Comments   []remarkView
+	After      int
+	Left       int
+	Seal       string
+	Print      bool
+	Problem    *problem
+	Conflict   []string
+	Typed      map[string]string // what was typed in a form that failed
+	CanSign    bool
+	CanCoSign  bool
+	CanAmend   bool
+	CanAdd     bool
+	Signed     bool
+	Student    bool
 }
 
 type versionView struct {
@@ -60,7 +58,7 @@ func (s *Server) finalOf(r *http.Request, p *person, id string) (finalView, erro
 		return finalView{}, err
 	}
 	n, u := t.n, t.person
-	v := finalView{ID: id, Status: statusWords[n.Status()], Encounter: e, When: e.ExaminedAt.Local().Format(clock), Author: named(n.Author()),
+	v := finalView{placed: placed{ID: id, Here: "final", Status: statusWords[n.Status()], Encounter: e, When: e.ExaminedAt.Local().Format(clock), Author: named(n.Author())},
 		Cautions: n.Draft().Cautions, MadeBy: n.Draft().Provenance.Program, After: n.Len(), Typed: map[string]string{},
 		Signed: n.Status().Signed(), Student: u.Role == review.Student,
 		CanSign: t.decides(), CanCoSign: n.Status().Waits() && u.Role == review.Preceptor && u.ID != n.Author().ID,

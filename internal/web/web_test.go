@@ -152,14 +152,32 @@ func (b *bench) draft(words string) string {
 	b.t.Helper()
 	e := b.begin()
 	b.post(http.StatusOK, e+"/words", url.Values{"text": {words}})
+	return b.within(e, `href="(/notes/n[0-9a-z]+)"`)
+}
+
+// within waits until a page holds something.
+func (b *bench) within(path, pattern string) string {
+	b.t.Helper()
 	for range 1600 {
-		if m := regexp.MustCompile(`href="(/notes/n[0-9a-z]+)"`).FindStringSubmatch(b.get(e)); m != nil {
+		if m := regexp.MustCompile(pattern).FindStringSubmatch(b.get(path)); m != nil {
 			return m[1]
 		}
 		time.Sleep(25 * time.Millisecond)
 	}
-	b.t.Fatal("no draft was made")
+	b.t.Fatalf("it did not come: %s", pattern)
 	return ""
+}
+
+// session is the record as somebody who is signed in has it.
+func (b *bench) session() *store.Session {
+	b.t.Helper()
+	b.s.mu.Lock()
+	defer b.s.mu.Unlock()
+	for _, p := range b.s.people {
+		return p.x
+	}
+	b.t.Fatal("nobody is signed in")
+	return nil
 }
 
 func find(t *testing.T, page, pattern string) string {

@@ -1,0 +1,64 @@
+package store
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"bedsaid/internal/review"
+)
+
+// Signed notes of the same patient are found by both identifiers, whatever their
+// order, case and spacing; later, unsigned and other patients' ones are not.
+func TestSignedBefore(t *testing.T) {
+	x, _ := fresh(t)
+	open := func(days int, patient ...Identifier) Encounter {
+		t.Helper()
+		d := details()
+		d.ExaminedAt = d.ExaminedAt.AddDate(0, 0, days)
+		if len(patient) == 2 {
+			d.Patient = [2]Identifier{patient[0], patient[1]}
+		}
+		e, err := x.NewEncounter(bg, d)
+		ok(t, err)
+		return e
+	}
+	write := func(e Encounter, sign bool) string {
+		t.Helper()
+		n, err := x.SaveDraft(bg, e.ID, "", draft())
+		ok(t, err)
+		if !sign {
+			return n.ID
+		}
+		_, err = x.Decide(bg, n.ID, 0, review.Decision{Kind: review.Accept, Line: "f1"})
+		ok(t, err)
+		_, err = x.Decide(bg, n.ID, 1, review.Decision{Kind: review.Reject, Line: "f2"})
+		ok(t, err)
+		_, err = x.Sign(bg, n.ID, 2, review.Decision{Kind: review.Sign}, Signing{Passphrase: passphrase, Confirmed: Confirmed{e.Patient[0].Value, e.Patient[1].Value}})
+		ok(t, err)
+		return n.ID
+	}
+	turned := open(-2, Identifier{"Date of Birth", "1900-02-30"}, Identifier{"record number", "qx-4471 "})
+	first := write(open(-3), true)
+	second := write(turned, true)
+	write(open(-1), false)
+	write(open(-1, Identifier{"record number", "QX-4472"}, Identifier{"date of birth", "1900-02-30"}), true)
+	here := open(0)
+	same := write(here, true)
+	this := write(here, false)
+	write(open(1), true)
+	all, err := x.SignedBefore(bg, this)
+	ok(t, err)
+	var got []string
+	for _, n := range all {
+		got = append(got, n.ID)
+		if n.Of.ExaminedAt.After(here.ExaminedAt) || n.Of.ExaminedAt.Before(here.ExaminedAt.Add(-100*24*time.Hour)) {
+			t.Errorf("a note of the wrong time: %v", n.Of.ExaminedAt)
+		}
+	}
+	if want := []string{same, second, first}; !slices.Equal(got, want) {
+		t.Errorf("found %v, want %v", got, want)
+	}
+	_, err = x.SignedBefore(bg, "n000")
+	is(t, err, ErrNotFound)
+}
