@@ -214,6 +214,12 @@ func (p *parser) imperative(c *chunk, first *item) bool {
 	return first.has(lexicon.SaysSense) || first.has(lexicon.AloneSense)
 }
 
+// isNew reports a word that says that what is there was not there before.
+func isNew(it *item) bool {
+	s, ok := it.sense(lexicon.DetailSense)
+	return ok && s.Key == "onset" && s.Value == "new"
+}
+
 // inherits reports that a chunk without an act of its own goes on with the one
 // that began since chunks before, with "if" where it is a hypothesis: the rest of a list, not a statement of its own.
 func inherits(c *chunk, from act, since int, hypothesis bool) bool {
@@ -232,7 +238,7 @@ func inherits(c *chunk, from act, since int, hypothesis bool) bool {
 	case actOther:
 		return c.joint != jointPlain
 	case actPast:
-		return !c.valued() || !c.any((*item).names) && !c.cue(lexicon.CueNegate)
+		return (!c.valued() || !c.any((*item).names) && !c.cue(lexicon.CueNegate)) && !c.any(isNew)
 	}
 	// After a plan or an instruction a value, number or denial is a statement.
 	first, _ := c.opener()

@@ -93,11 +93,15 @@ func (p *parser) frame(c *chunk) *frame {
 	for i := range c.items {
 		it := &c.items[i]
 		if (it.right != "" || it.again()) && !p.near(it) {
-			it.senses, it.right = nil, "" // "that printer is a brute"
+			// "that printer is a brute"; a cheek that is no sinus stays a cheek
+			it.senses, it.right = withoutNear(it.senses), ""
 		}
 		if w := p.ts[it.a].Text; (w == "with" || w == "for") && i > 0 && c.items[i-1].cue(lexicon.CueNot) || it.plain() && (it.definite || it.article) && !smallWords[p.ts[it.a].Text] {
 			away = away || not // "not with fresh sutures", "not the budgie"
 			not = false
+		}
+		if it.plain() && i > 0 && c.items[i-1].cue(lexicon.CueNot) && p.ts[it.a-1].Text == "not" && !smallWords[p.ts[it.a].Text] && !strings.HasSuffix(p.ts[it.a].Text, "ly") && !lexicon.Article(p.ts[it.a].Text) {
+			not = false // "that's not mine, neck: ..."
 		}
 		if away && it.content() || p.isNot(c, i) {
 			continue
@@ -218,6 +222,17 @@ func adjectival(it *item) bool {
 func (it *item) again() bool {
 	s, ok := it.sense(lexicon.SiteSense)
 	return ok && len(s.Near) > 0 && s.Respelled == ""
+}
+
+// withoutNear drops the senses that need their site in talk.
+func withoutNear(senses []lexicon.Sense) []lexicon.Sense {
+	var out []lexicon.Sense
+	for _, s := range senses {
+		if len(s.Near) == 0 && s.Respelled == "" {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // isNot reports "that isn't a node": what was seen is something else, which says

@@ -33,7 +33,7 @@ func (p *parser) trailingSide(f *frame, next *chunk) bool {
 // elliptical reads "not the left", "the left doesn't", "right isn't" after a
 // finding on the other side as its denial.
 func (p *parser) elliptical(f *frame) bool {
-	if f.sides == 0 || len(f.subs)+len(f.places) > 0 || f.last != finding.Right && f.last != finding.Left {
+	if f.sides == 0 || len(f.places) > 0 || f.last != finding.Right && f.last != finding.Left {
 		return false
 	}
 	for i := range f.preds {
@@ -48,6 +48,11 @@ func (p *parser) elliptical(f *frame) bool {
 		c := p.cands[i]
 		if c.gone {
 			continue
+		}
+		for _, s := range f.subs {
+			if s.site == nil || fit(c.f, s) < leastOwn {
+				return false // "the left lid isn't", but of the lid alone
+			}
 		}
 		if c.sent < p.sent-1 || c.f.Named == "" || c.f.Sides != lexicon.Paired || c.side != f.last.Opposite() || c.value != finding.Word(c.f.Named) {
 			return false

@@ -126,7 +126,7 @@ func (p *parser) carry(f *frame, charted bool) {
 	}
 	p.keepDenial(f)
 	if len(f.subs) > 0 {
-		named := f.subs
+		named := p.meant(f)
 		if charted {
 			p.pend, p.pendTok = nil, nil
 		}
@@ -200,6 +200,31 @@ func (p *parser) leadSide(f *frame, charted bool) {
 		}
 	}
 	p.hold(f.lead, nil, f.sideTok)
+}
+
+// meant are the subjects of a chunk as they were charted: the "droop" of a lid is
+// no droop of the face.
+func (p *parser) meant(f *frame) []subject {
+	out := slices.Clone(f.subs)
+	for k := range out {
+		if out[k].fnd == nil || out[k].fnd.Named == "" {
+			continue
+		}
+		var other *lexicon.Finding
+		for _, c := range p.since(p.chunkN) {
+			if c.f == out[k].fnd {
+				other = nil
+				break
+			}
+			if f.subAt[k] < len(f.c.items) && spokenBy(&f.c.items[f.subAt[k]], c) {
+				other = c.f
+			}
+		}
+		if other != nil {
+			out[k].fnd = other
+		}
+	}
+	return out
 }
 
 // setTopicOf makes the named subjects the topic; a site that the finding

@@ -56,7 +56,7 @@ func (p *parser) listSite() []subject {
 // this chunk or just before, and no other finding was named for it.
 func (p *parser) seenSite(f *frame, pr *pred) bool {
 	for _, s := range f.subs {
-		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= leastSure {
+		if sense, n := pick(pr.it, s, lexicon.SaysSense); n >= leastSure && (s.fnd == nil || s.fnd == sense.Finding) {
 			return true
 		}
 	}
@@ -66,7 +66,7 @@ func (p *parser) seenSite(f *frame, pr *pred) bool {
 		}
 	}
 	for _, s := range p.pend {
-		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= leastSure {
+		if sense, n := pick(pr.it, s, lexicon.SaysSense); n >= leastSure && (s.fnd == nil || s.fnd == sense.Finding) {
 			return true
 		}
 	}
