@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
 
@@ -101,6 +102,21 @@ func (p *parser) discourse(s *sentence) bool {
 	n := &s.chunks[1]
 	a, _ := p.ownAct(n)
 	return a != actState || !n.valued() || n.any((*item).names)
+}
+
+// sided reports that a lone "Right." is a side: a heading of what lies on both sides
+// waits, or the left was spoken of, and the next sentence gives a bare value.
+func (p *parser) sided(next *sentence) bool {
+	c := &next.chunks[0]
+	if next.asked || c.any((*item).names) || !c.valued() && !c.any(p.oneOf) {
+		return false
+	}
+	if p.held == finding.Left {
+		return true
+	}
+	return p.headed && slices.ContainsFunc(p.pend, func(s subject) bool {
+		return s.fnd != nil && s.fnd.Sides == lexicon.Paired || s.site != nil && s.site.Paired
+	})
 }
 
 // ownAct reads the act from the chunk's own cues. strong acts go on over the

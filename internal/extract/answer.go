@@ -183,6 +183,7 @@ func (p *parser) patientWords(c *chunk) bool { return p.speaks(c, "i", "me", "my
 
 // endSentence settles what the sentence left open.
 func (p *parser) endSentence(s *sentence) {
+	p.headed = p.heading(s)
 	p.flushBare(s)
 	p.bareException(s)
 	p.settleRetract()
@@ -195,6 +196,27 @@ func (p *parser) endSentence(s *sentence) {
 	} else {
 		p.correctAge = 0
 	}
+}
+
+// heading reports a sentence that only names a place or a side, so that what
+// follows is said of it: "Above the collarbones. Right. None."
+func (p *parser) heading(s *sentence) bool {
+	if s.asked || len(s.chunks) > 2 || len(p.pend) == 0 && p.pendSide == finding.NoSide {
+		return false
+	}
+	n := len(p.cands)
+	if n > 0 && p.cands[n-1].sent == p.sent {
+		return false
+	}
+	for i := range s.chunks {
+		c := &s.chunks[i]
+		if c.act != actState || c.valued() || c.any(func(it *item) bool {
+			return it.plain() && !smallWords[p.ts[it.a].Text] && !lexicon.Article(p.ts[it.a].Text)
+		}) {
+			return false
+		}
+	}
+	return true
 }
 
 // doubtCorrected marks what was said before a correction that was not

@@ -131,7 +131,7 @@ func (p *parser) frame(c *chunk) *frame {
 			not = false
 			continue
 		}
-		if it.has(lexicon.SaysSense) {
+		if it.has(lexicon.SaysSense) && !p.attributive(c, i) {
 			f.preds = append(f.preds, pred{at: i, it: it, kind: predSays, neg: neg || not})
 			not = false
 			continue
@@ -222,6 +222,18 @@ func adjectival(it *item) bool {
 func (it *item) again() bool {
 	s, ok := it.sense(lexicon.SiteSense)
 	return ok && len(s.Near) > 0 && s.Respelled == ""
+}
+
+// attributive reports the "red" of "a red area", the "chalky" of "a chalky one": it
+// is said of a thing of its own, not of what is in talk.
+func (p *parser) attributive(c *chunk, i int) bool {
+	it := &c.items[i]
+	if !it.article || it.b-it.a > 1 || i+1 >= len(c.items) || p.ts[it.b-1].after != noPause || it.cue(lexicon.CueNormal, lexicon.CueHedge) || it.plural {
+		return false
+	}
+	next := &c.items[i+1]
+	w := p.ts[next.a].Text
+	return next.plain() && (w == "one" || !smallWords[w] && !lexicon.Article(w)) || p.oneOf(next)
 }
 
 // withoutNear drops the senses that need their site in talk.

@@ -266,7 +266,7 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 	}
 	if p.noun != nil && (s.site.General || p.x.implied[s.site] || p.nounSent >= p.sent-4) {
 		if sense, n := pick(p.noun, s, lexicon.NounSense, lexicon.NameSense); n >= leastSure && sense.Finding.Kind == lexicon.Presence {
-			return sense.Finding
+			return p.groupAt(s.site, sense.Finding)
 		}
 	}
 	if p.noun != nil && p.nounSent >= p.sent-4 { // "drainage from the nose, none from the ears"
@@ -293,6 +293,17 @@ func (p *parser) lookedFor(s subject) *lexicon.Finding {
 		return nil
 	}
 	return only
+}
+
+// groupAt is the particular finding of a site that a summary covers, else the
+// summary: "cervical nodes: none. Above the collarbones, one".
+func (p *parser) groupAt(x *lexicon.Site, f *lexicon.Finding) *lexicon.Finding {
+	for _, id := range f.Covers {
+		if g, ok := p.x.lex.Finding(id); ok && g.Implied && slices.Contains(g.At, x) {
+			return g
+		}
+	}
+	return f
 }
 
 func (p *parser) resolveAlone(f *frame, pr *pred) []said {
@@ -405,7 +416,7 @@ func (p *parser) lastNamed(pr *pred, sided bool) []subject {
 	}
 	for i := len(p.cands) - 1; i >= 0; i-- {
 		c := p.cands[i]
-		if c.sent != p.sent && !(c.sent == p.sent-1 && sided) {
+		if c.sent != p.sent && !(c.sent >= p.sent-2 && sided && (c.sent == p.sent-1 || p.headed)) {
 			break
 		}
 		if !c.gone && (c.f.Named != "" || c.f.No != "") {

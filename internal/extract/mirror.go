@@ -13,7 +13,7 @@ func (p *parser) mirror(f *frame) bool {
 			side = s.side
 		}
 	}
-	if side == finding.NoSide {
+	if n := len(p.cands); side == finding.NoSide && (n == 0 || p.cands[n-1].sent != p.sent) {
 		side = p.pendSide // "other side, exactly the same"
 	}
 	if side == finding.NoSide && p.alikeAt(f) {
@@ -202,7 +202,7 @@ func (p *parser) unable(f *frame) {
 			if fd = s.site.Finding; fd == nil {
 				fd = s.site.Unable
 			}
-			if fd == nil && s.site.Parent != nil {
+			if fd == nil && p.x.implied[s.site] {
 				fd = p.lookedFor(s) // "deep cervical I can't get at"
 			}
 		}

@@ -186,6 +186,7 @@ type parser struct {
 	says               bool // somebody else is quoted in this sentence
 	reporter           string
 	bareEnd            bool // the sentence ended on a bare name that was charted
+	headed             bool // the last sentence was a heading, which still waits
 	correctAge         int
 	unableChunk        int
 	// where the last exception began: "intact, except seven on the right"
@@ -212,10 +213,13 @@ func (p *parser) run(sentences []sentence) {
 			continue
 		}
 		p.sent++
-		p.pend, p.pendTok, p.pendSide, p.listNeg, p.lastHead, p.pendNot = nil, nil, finding.NoSide, false, nil, false
+		if !p.headed {
+			p.pend, p.pendTok, p.pendSide = nil, nil, finding.NoSide
+		}
+		p.listNeg, p.lastHead, p.pendNot = false, nil, false
 		p.says, p.reporter, p.pendDetails = false, "", nil
 		p.pendPlace, p.bareEnd = placeSaid{}, false
-		if p.discourse(s) {
+		if p.discourse(s) && !(i+1 < len(sentences) && p.sided(&sentences[i+1])) {
 			s.chunks[0].items[0].senses = nil
 		}
 		s.coordinate()
