@@ -28,7 +28,7 @@ func (p *parser) classify(s *sentence) {
 			open = false
 		}
 	}
-	if !s.asked {
+	if !s.asked || p.thinks(s) {
 		return
 	}
 	// The question is the run of chunks from the one that asks, else the whole
@@ -56,6 +56,13 @@ func (p *parser) classify(s *sentence) {
 		out = append(out, c)
 	}
 	s.chunks = out
+}
+
+// thinks reports a statement that only ends as a question does: "present in both, I
+// think?"
+func (p *parser) thinks(s *sentence) bool {
+	last := &s.chunks[len(s.chunks)-1]
+	return last.cue(lexicon.CueHedge) && !last.content() && !slices.ContainsFunc(s.chunks, func(c chunk) bool { return c.cue(lexicon.CueAsk) || c.act == actAsk })
 }
 
 // recited takes what answers a question about what would be seen for teaching:

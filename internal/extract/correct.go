@@ -131,6 +131,9 @@ func (p *parser) withdrawCorrected(old, n *cand) {
 	if n.side == finding.NoSide && old.side != finding.NoSide && old.f.Sides == lexicon.Paired && n.f.Sides == lexicon.Paired {
 		n.side, n.sideSaid = old.side, old.sideSaid
 		dropMark(n, finding.UnsureSide)
+		if len(n.f.At) > 0 && n.side != finding.Both {
+			p.hold(n.side, n.f.At[0], [2]int{}) // what follows is of the same side
+		}
 	}
 	if n.side == finding.Both && !n.sideSaid && old.sideSaid {
 		n.side, n.sideSaid = old.side, true

@@ -185,7 +185,9 @@ type parser struct {
 	saysChunk          int
 	says               bool // somebody else is quoted in this sentence
 	reporter           string
-	bareEnd            bool // the sentence ended on a bare name that was charted
+	bareEnd            bool      // the sentence ended on a bare name that was charted
+	taught             []subject // what was last taught about
+	taughtSent         int
 	headed             bool // the last sentence was a heading, which still waits
 	correctAge         int
 	unableChunk        int
@@ -346,6 +348,10 @@ func (p *parser) chunk(c *chunk, next *chunk) {
 	}
 	switch c.act {
 	case actState:
+		if p.retracts(c, next) {
+			p.retract(c)
+			break
+		}
 		p.state(c, next)
 	case actRetract:
 		p.retract(c)
@@ -386,6 +392,9 @@ func (p *parser) mention(c *chunk) {
 		for _, s := range subs {
 			s.side = finding.NoSide
 			p.remember(s)
+		}
+		if c.act == actTeach {
+			p.taught, p.taughtSent = subs, p.sent
 		}
 		return
 	}
