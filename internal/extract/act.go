@@ -234,6 +234,9 @@ func (p *parser) imperative(c *chunk, first *item) bool {
 	if first.has(lexicon.NounSense) {
 		return !c.valued() && c.joint == jointStart
 	}
+	if c.valued() && len(c.items) > 1 && !p.speaks(c, "if", "when", "you", "me") && p.speaks(c, "is", "are") {
+		return false // "touch on the face is the same on both sides"
+	}
 	return first.has(lexicon.SaysSense) || first.has(lexicon.AloneSense)
 }
 

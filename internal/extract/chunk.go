@@ -217,6 +217,8 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 	switch {
 	case it.cue(lexicon.CueExcept):
 		return jointExcept, true
+	case it.cue(lexicon.CueOtherOne) && !it.content() && c.valued() && p.freeBefore(c):
+		return jointPlain, true // "no jvd her husband is on his way"
 	case it.cue(lexicon.CueRetract) && !leavesOut(c, it), it.cue(lexicon.CueCorrect) && c.content():
 		return jointPlain, true
 	case it.cue(lexicon.CueWhen) && !it.content() && c.valued() && c.any((*item).names):
@@ -235,6 +237,14 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointPlain, true
 	}
 	return 0, false
+}
+
+// freeBefore reports that a clause may begin after a chunk: it ends in no word that
+// asks for more.
+func (p *parser) freeBefore(c *chunk) bool {
+	last := &c.items[len(c.items)-1]
+	w := p.ts[last.b-1].Text
+	return !last.cue(lexicon.CuePrep, lexicon.CueThere, lexicon.CueAnd, lexicon.CueOr, lexicon.CueNegate) && !lexicon.Article(w) && !linking(w) && w != "as" && w != "like" && w != "than"
 }
 
 // namesPresent reports a term that charts something by being named.

@@ -166,6 +166,7 @@ func (p *parser) frame(c *chunk) *frame {
 	p.takeDetails(f)
 	p.takeSides(f)
 	p.unseen(f)
+	p.notFelt(f)
 	return f
 }
 
@@ -186,6 +187,21 @@ func (p *parser) unseen(f *frame) {
 			if s.fnd != nil && s.fnd.Kind != lexicon.Presence && s.fnd != own.Finding && fit(own.Finding, s) < leastOwn {
 				f.unable, f.unableAt = true, i
 			}
+		}
+	}
+}
+
+// notFelt reads "nodes not felt because of the collar": with its reason it was not
+// examined.
+func (p *parser) notFelt(f *frame) {
+	if f.because < 0 || f.unable || f.there {
+		return
+	}
+	for k := range f.preds {
+		g := &f.preds[k]
+		w := p.ts[g.it.b-1].Text
+		if g.kind == predGeneric && g.cue == lexicon.CueAbsent && g.it.b-g.it.a == 2 && p.ts[g.it.a].Text == "not" && (w == "felt" || w == "seen" || w == "heard") && g.it.b <= f.because {
+			f.unable, f.unableAt = true, g.at
 		}
 	}
 }
