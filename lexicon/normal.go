@@ -18,6 +18,9 @@ var contractions = map[string][]string{
 	"gotta": {"got", "to"}, "y'all": {"you", "all"}, "lemme": {"let", "me"}, "didnt": {"did", "not"}, "dont": {"do", "not"},
 	"cant": {"can", "not"}, "doesnt": {"does", "not"}, "isnt": {"is", "not"}, "arent": {"are", "not"}, "couldnt": {"could", "not"},
 	"wasnt": {"was", "not"}, "theres": {"there", "is"}, "thats": {"that", "is"}, "im": {"i", "am"}, "havent": {"have", "not"},
+	"wont": {"will", "not"}, "wouldnt": {"would", "not"}, "shouldnt": {"should", "not"}, "hasnt": {"has", "not"}, "hadnt": {"had", "not"}, "werent": {"were", "not"},
+	"its": {"it", "is"}, "hes": {"he", "is"}, "shes": {"she", "is"}, "youre": {"you", "are"}, "theyre": {"they", "are"}, "ive": {"i", "have"}, "youve": {"you", "have"},
+	"weve": {"we", "have"}, "whats": {"what", "is"}, "wheres": {"where", "is"}, "hows": {"how", "is"}, "youll": {"you", "will"}, "theyll": {"they", "will"},
 }
 
 // irregular plurals, and words in -s that are no plurals.

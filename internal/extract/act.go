@@ -22,6 +22,8 @@ func (p *parser) classify(s *sentence) {
 			if !strong {
 				open = false
 			}
+		case open && carried == actAsk && !s.asked && c.joint == jointPlain && c.valued() && c.any((*item).names):
+			open = false // nobody paused after the question, or answered it
 		case open && inherits(c, carried, since, hypothesis):
 			c.act = carried
 		default:
@@ -40,6 +42,9 @@ func (p *parser) classify(s *sentence) {
 			break
 		}
 	}
+	if first, _ := s.chunks[0].opener(); from > 0 && inverted(text(p.ts, first.a)) {
+		from = 0 // "is the voice hoarse, do you think?"
+	}
 	for i := from; i < len(s.chunks); i++ {
 		if a := s.chunks[i].act; a == actState || a == actPlan {
 			s.chunks[i].act = actAsk
@@ -56,6 +61,15 @@ func (p *parser) classify(s *sentence) {
 		out = append(out, c)
 	}
 	s.chunks = out
+}
+
+// inverted reports a verb that opens a question.
+func inverted(w string) bool {
+	switch w {
+	case "is", "are", "was", "were", "do", "does", "did", "has", "have", "can", "could", "will":
+		return true
+	}
+	return false
 }
 
 // thinks reports a statement that only ends as a question does: "present in both, I

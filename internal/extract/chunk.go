@@ -99,7 +99,7 @@ func (p *parser) split(items []item) []sentence {
 	var out []sentence
 	var cur sentence
 	var c chunk
-	next := jointStart
+	next, answering := jointStart, false
 	var before []*item
 	flush := func(end pause) {
 		if len(c.items) > 0 {
@@ -124,10 +124,20 @@ func (p *parser) split(items []item) []sentence {
 		}
 		if p.answersHere(&c, items, i) {
 			flush(asking)
-			cur.asked = true
-			out = append(out, cur)
-			cur, next = sentence{}, jointStart
+			stated, asked := cur.parted()
+			if len(stated.chunks) > 0 {
+				out = append(out, stated)
+			}
+			out = append(out, asked)
+			cur, next, answering = sentence{}, jointStart, true
 			c.joint = next
+		} else if answering && it.content() && len(c.items) > 0 {
+			if len(cur.chunks) == 0 && !c.cue(lexicon.CuePatientSays, lexicon.CueThere) {
+				next = jointPlain // "no, okay, shrug five out of five"
+				flush(noPause)
+				c.joint = next
+			}
+			answering = false
 		}
 		if j, cut := p.cutBefore(&c, items, i); cut {
 			next = j
@@ -154,6 +164,23 @@ func (p *parser) split(items []item) []sentence {
 	return out
 }
 
+// parted tells what was stated before a question in one breath from the question.
+func (s sentence) parted() (stated, asked sentence) {
+	for i := len(s.chunks) - 1; i >= 0; i-- {
+		if first, _ := s.chunks[i].opener(); first.cue(lexicon.CueAsk) && !first.content() {
+			stated.chunks = s.chunks[:i:i]
+			asked.chunks = s.chunks[i:]
+			break
+		}
+	}
+	if asked.chunks == nil {
+		asked.chunks = s.chunks
+	}
+	asked.chunks[0].joint = jointStart
+	asked.asked = true
+	return stated, asked
+}
+
 // answersHere reports a "yes" or "no" that answers the question before it where no
 // mark was heard between: "does it hurt no it's fine".
 func (p *parser) answersHere(c *chunk, items []item, i int) bool {
@@ -165,7 +192,7 @@ func (p *parser) answersHere(c *chunk, items []item, i int) bool {
 	default:
 		return false
 	}
-	if i+1 < len(items) && p.ts[items[i].b-1].after == noPause && items[i+1].content() {
+	if i+1 < len(items) && p.ts[items[i].b-1].after == noPause && items[i+1].content() && !items[i+1].cue(lexicon.CueFiller) {
 		return false // "any pain no redness" may be a list
 	}
 	first, _ := c.opener()
@@ -219,6 +246,8 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointExcept, true
 	case it.cue(lexicon.CueOtherOne) && !it.content() && c.valued() && p.freeBefore(c):
 		return jointPlain, true // "no jvd her husband is on his way"
+	case it.cue(lexicon.CueAsk) && !it.content() && c.content() && p.asksHere(c, it):
+		return jointStart, true // "no dents does your scalp hurt"
 	case it.cue(lexicon.CueRetract) && !leavesOut(c, it), it.cue(lexicon.CueCorrect) && c.content():
 		return jointPlain, true
 	case it.cue(lexicon.CueWhen) && !it.content() && c.valued() && c.any((*item).names):
@@ -237,6 +266,24 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointPlain, true
 	}
 	return 0, false
+}
+
+// asksHere reports a question to the patient that begins where nobody paused: it
+// speaks to "you".
+func (p *parser) asksHere(c *chunk, it *item) bool {
+	if !p.freeBefore(c) || c.cue(lexicon.CueAsk) || p.commands(c) {
+		return false
+	}
+	w := p.ts[it.a].Text
+	if inverted(w) {
+		for k := it.a + 1; k < min(it.a+3, len(p.ts)) && p.ts[k-1].after == noPause; k++ {
+			if t := p.ts[k].Text; t == "you" || t == "your" || t == "that" && w == "does" || t == "it" && w == "does" {
+				return true
+			}
+		}
+		return false
+	}
+	return w == "any" && it.b-it.a == 1
 }
 
 // freeBefore reports that a clause may begin after a chunk: it ends in no word that

@@ -321,3 +321,74 @@ func (p *parser) replaceRetracted(made []*cand) {
 	}
 	p.retracted = nil
 }
+
+// retracts reports "no, that's toothpaste", "no I haven't": what was said just before is
+// taken back, and nothing that a pack knows is put in its place.
+func (p *parser) retracts(c, next *chunk) bool {
+	n := len(p.cands)
+	if p.ask != nil || n == 0 || p.cands[n-1].gone || p.cands[n-1].sent < p.sent-1 || p.cands[n-1].source == finding.Reported {
+		return false
+	}
+	first, i := c.opener()
+	if p.ts[first.a].Text != "no" {
+		return false
+	}
+	said := c
+	if p.onlyNo(&chunk{items: c.items[i:]}) {
+		if next == nil || next.joint == jointStart {
+			return false
+		}
+		said, i = next, 0
+	} else if i++; i >= len(c.items) {
+		return false
+	}
+	a := said.items[i].a
+	_, b := said.span()
+	if k := a + 1; at(p.ts, a, "i") && (text(p.ts, k) == "have" || text(p.ts, k) == "do") && text(p.ts, k+1) == "not" {
+		return k+2 == b
+	}
+	switch text(p.ts, a) {
+	case "that", "it", "this", "those", "they", "these":
+	default:
+		return false
+	}
+	if !linking(text(p.ts, a+1)) {
+		return false
+	}
+	rest, strange := said.items[i:], false
+	for k := range rest {
+		it := &rest[k]
+		if it.content() || it.has(lexicon.SideSense) || it.has(lexicon.DetailSense) || it.cue(lexicon.CueNormal, lexicon.CueYes, lexicon.CueNo, lexicon.CueFiller, lexicon.CueGeneral, lexicon.CueNegate) {
+			return false
+		}
+		strange = strange || it.plain() && it.a > a+1 && !smallWords[p.ts[it.a].Text] && !lexicon.Article(p.ts[it.a].Text)
+	}
+	return strange
+}
+
+// onlyNo reports a chunk that is the one word "no".
+func (p *parser) onlyNo(c *chunk) bool {
+	return len(c.items) == 1 && p.ts[c.items[0].a].Text == "no"
+}
+
+// loneNo is the "no" of "three, no, four": between two statements, alone.
+func (p *parser) loneNo(c *chunk, next *chunk) bool {
+	if c.joint == jointStart && p.ask != nil || next == nil || !p.onlyNo(c) {
+		return false
+	}
+	if next.cue(lexicon.CueNegate) {
+		return false
+	}
+	return next.content() || next.any(func(it *item) bool { return it.has(lexicon.SideSense) })
+}
+
+// onlyCue reports a chunk that is nothing but a correction word.
+func (p *parser) onlyCue(c *chunk) bool {
+	for i := range c.items {
+		it := &c.items[i]
+		if it.content() || it.has(lexicon.SideSense) || it.has(lexicon.PlaceSense) || it.has(lexicon.DetailSense) {
+			return false
+		}
+	}
+	return true
+}

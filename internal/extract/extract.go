@@ -91,6 +91,7 @@ func (x *Extractor) parse(t transcript.Transcript, tell func(Step)) *parser {
 func (x *Extractor) series(ts []token, items []item) []item {
 	out := make([]item, 0, len(items)+len(items)/16)
 	stem, last, heading, ended := "", 0, false, false
+	before, at := "", 0 // the series that another name broke off
 	for i := 0; i < len(items); i++ {
 		it := items[i]
 		if !notFiller(&it) {
@@ -102,6 +103,9 @@ func (x *Extractor) series(ts []token, items []item) []item {
 		}
 		ended = false
 		if n, ok := it.sense(lexicon.NameSense); ok && n.Finding != nil {
+			if stem != "" {
+				before, at = stem, last
+			}
 			stem, last = numbered(n.Finding.ID)
 			heading = false
 			out = append(out, it)
@@ -116,6 +120,9 @@ func (x *Extractor) series(ts []token, items []item) []item {
 		}
 		if g := x.groupAt(ts, it.a); g != "" {
 			stem, last, heading = g, 0, true
+		}
+		if stem == "" && before != "" && it.num != nil && it.num.value == float64(at+1) && it.a > 0 && ts[it.a-1].after >= stop && ts[it.b-1].after != noPause && said2(items, i, before) {
+			stem, last = before, at // "Eight I can't test, his hearing aids are out. Nine, intact."
 		}
 		if stem != "" {
 			if it.num != nil && it.unit == nil && it.num.sign == "" && !it.num.hasOf && !it.num.clock &&

@@ -92,9 +92,11 @@ func (p *parser) frame(c *chunk) *frame {
 	}
 	for i := range c.items {
 		it := &c.items[i]
-		if (it.right != "" || it.again()) && !p.near(it) {
-			// "that printer is a brute"; a cheek that is no sinus stays a cheek
-			it.senses, it.right = withoutNear(it.senses), ""
+		if it.right != "" && !p.near(it) {
+			it.senses, it.right = nil, "" // "that printer is a brute"
+		}
+		if it.again() {
+			it.senses = p.inTalk(it.senses) // a cheek that is no sinus stays a cheek
 		}
 		if w := p.ts[it.a].Text; (w == "with" || w == "for") && i > 0 && c.items[i-1].cue(lexicon.CueNot) || it.plain() && (it.definite || it.article) && !smallWords[p.ts[it.a].Text] {
 			away = away || not // "not with fresh sutures", "not the budgie"
@@ -184,6 +186,9 @@ func (p *parser) unseen(f *frame) {
 			subs = p.pend
 		}
 		for _, s := range subs {
+			if s.fnd == nil && s.site != nil && s.site.Finding != nil && fit(own.Finding, s) < leastOwn {
+				s.fnd = s.site.Finding
+			}
 			if s.fnd != nil && s.fnd.Kind != lexicon.Presence && s.fnd != own.Finding && fit(own.Finding, s) < leastOwn {
 				f.unable, f.unableAt = true, i
 			}
@@ -244,7 +249,7 @@ func (it *item) again() bool {
 // is said of a thing of its own, not of what is in talk.
 func (p *parser) attributive(c *chunk, i int) bool {
 	it := &c.items[i]
-	if !it.article || it.b-it.a > 1 || i+1 >= len(c.items) || p.ts[it.b-1].after != noPause || it.cue(lexicon.CueNormal, lexicon.CueHedge) || it.plural {
+	if !it.article && !(it.definite && it.has(lexicon.DetailSense)) || it.b-it.a > 1 || i+1 >= len(c.items) || p.ts[it.b-1].after != noPause || it.cue(lexicon.CueNormal, lexicon.CueHedge) || it.plural {
 		return false
 	}
 	next := &c.items[i+1]
@@ -252,11 +257,11 @@ func (p *parser) attributive(c *chunk, i int) bool {
 	return next.plain() && (w == "one" || !smallWords[w] && !lexicon.Article(w)) || p.oneOf(next)
 }
 
-// withoutNear drops the senses that need their site in talk.
-func withoutNear(senses []lexicon.Sense) []lexicon.Sense {
+// inTalk drops the senses that need their site in talk, where it is not.
+func (p *parser) inTalk(senses []lexicon.Sense) []lexicon.Sense {
 	var out []lexicon.Sense
 	for _, s := range senses {
-		if len(s.Near) == 0 && s.Respelled == "" {
+		if len(s.Near) == 0 || p.talkNear(s.Near) {
 			out = append(out, s)
 		}
 	}
@@ -308,19 +313,24 @@ func (p *parser) near(it *item) bool {
 		}
 	}
 	for _, s := range it.senses {
-		if len(s.Near) == 0 {
+		if len(s.Near) == 0 || p.talkNear(s.Near) {
 			return true
 		}
-		for _, t := range append(append([]subject(nil), p.topic...), p.recent...) {
-			if t.sent < p.sent-3 {
-				continue
-			}
-			for _, x := range t.sites() {
-				for _, id := range s.Near {
-					if at, ok := p.x.lex.Site(id); ok {
-						if _, in := x.Within(at); in {
-							return true
-						}
+	}
+	return false
+}
+
+// talkNear reports that one of the sites was spoken of in the last sentences.
+func (p *parser) talkNear(ids []string) bool {
+	for _, t := range append(append([]subject(nil), p.topic...), p.recent...) {
+		if t.sent < p.sent-3 {
+			continue
+		}
+		for _, x := range t.sites() {
+			for _, id := range ids {
+				if at, ok := p.x.lex.Site(id); ok {
+					if _, in := x.Within(at); in {
+						return true
 					}
 				}
 			}
@@ -402,7 +412,7 @@ func (p *parser) subject(f *frame, it *item, i int, neg, not bool) {
 	if i+1 < len(f.c.items) && f.c.items[i+1].locator {
 		return // "bed nine"
 	}
-	s := subject{side: it.side, plural: it.plural, single: it.article || it.definite && !it.plural, tok: [2]int{it.a, it.b}, adjective: siteAdjective(it)}
+	s := subject{side: it.side, plural: it.plural || at(p.ts, it.b, "one") && p.ts[it.b].Plural && p.ts[it.b-1].after == noPause, single: it.article || it.definite && !it.plural, tok: [2]int{it.a, it.b}, adjective: siteAdjective(it)}
 	if n, ok := p.nameOf(f, it); ok {
 		s.fnd = n.Finding
 		if n.Finding.Named != "" {

@@ -111,7 +111,7 @@ func (x *Extractor) itemize(ts []token) []item {
 		wasArticle := article
 		definite, article = false, false
 		senses, mEnd, sides := x.lex.Match(forms[:end], i, side)
-		for mEnd > i && ts[mEnd-1].after == noPause && mEnd < len(ts) && answersOnly(senses) {
+		for mEnd > i && ts[mEnd-1].after == noPause && mEnd < len(ts) && answersOnly(senses) && !(mEnd == i+1 && plainAnswer(ts[i].Text)) {
 			// "it is not" answers alone, and denies what follows elsewhere
 			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 		}
@@ -121,6 +121,12 @@ func (x *Extractor) itemize(ts []token) []item {
 		if mEnd > i+1 && mEnd < end && ts[mEnd-1].Text == "not" && !lexicon.Article(ts[mEnd].Text) {
 			// "is not" gives way to the longer "not certain"
 			if then, longer, _ := x.lex.Match(forms[:end], mEnd-1, side); longer > mEnd && !(&item{senses: then}).cue(lexicon.CueUnable) {
+				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
+			}
+		}
+		if mEnd > i+1 && mEnd < end && ts[mEnd-1].Text == "normal" {
+			// "is normal" gives way to "normal size"
+			if _, longer, _ := x.lex.Match(forms[:end], mEnd-1, side); longer > mEnd {
 				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 			}
 		}
@@ -271,6 +277,15 @@ func answersOnly(senses []lexicon.Sense) bool {
 		}
 	}
 	return len(senses) > 0
+}
+
+// plainAnswer reports a word that is an answer wherever it stands.
+func plainAnswer(w string) bool {
+	switch w {
+	case "yes", "yeah", "yep", "yup", "nope", "nah":
+		return true
+	}
+	return false
 }
 
 // notNumber tells words that look like numbers from numbers.

@@ -215,8 +215,8 @@ func (p *parser) run(sentences []sentence) {
 			continue
 		}
 		p.sent++
-		if !p.headed {
-			p.pend, p.pendTok, p.pendSide = nil, nil, finding.NoSide
+		if p.pendTok = nil; !p.headed {
+			p.pend, p.pendSide = nil, finding.NoSide
 		}
 		p.listNeg, p.lastHead, p.pendNot = false, nil, false
 		p.says, p.reporter, p.pendDetails = false, "", nil
@@ -294,7 +294,7 @@ const phoneLimit = 7
 func (p *parser) onPhone(s *sentence) {
 	begins, ends := false, false
 	for i := range s.chunks {
-		begins = begins || s.chunks[i].cue(lexicon.CuePhone)
+		begins = begins || p.rings(&s.chunks[i])
 		ends = ends || s.chunks[i].cue(lexicon.CueBack)
 	}
 	switch {
@@ -310,6 +310,17 @@ func (p *parser) onPhone(s *sentence) {
 			}
 		}
 	}
+}
+
+// rings reports that a call comes in, not that a telephone is spoken of: "nobody said
+// so on the phone", "when the phone goes".
+func (p *parser) rings(c *chunk) bool {
+	for i := range c.items {
+		if it := &c.items[i]; it.cue(lexicon.CuePhone) && !(i > 0 && c.items[i-1].cue(lexicon.CuePrep, lexicon.CueWhen)) && !(it.a > 0 && p.ts[it.a-1].Text == "when") {
+			return !c.cue(lexicon.CueWhen)
+		}
+	}
+	return false
 }
 
 // talkOf gives the reason for leaving a chunk out that charted nothing.
