@@ -37,6 +37,9 @@ func tokenize(words []transcript.Word) []token {
 	out := make([]token, 0, len(words)+len(words)/8)
 	for i, w := range words {
 		p := pauseAfter(w.Text)
+		if p == noPause && w.EndsLine && i+1 < len(words) {
+			p = stop
+		}
 		forms := lexicon.Normalize(w.Text)
 		if len(forms) == 0 {
 			if n := len(out); n > 0 && out[n-1].after < p {

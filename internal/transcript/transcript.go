@@ -21,6 +21,8 @@ type Word struct {
 	P float64
 	// Heard is the first wording where a word was repaired, else empty.
 	Heard string
+	// EndsLine is true where the writer of a text began a new line after the word.
+	EndsLine bool
 }
 
 // Span is a half-open range of word indices: words [Start, End).
@@ -61,14 +63,42 @@ type Transcript struct {
 	Recording *Recording
 }
 
-// FromText splits a typed narration at white space; the words carry no times.
+// FromText splits a typed narration at white space; the words carry no times. A
+// new line counts as a pause where the writer chose it, not where lines were
+// filled to a width.
 func FromText(text string) Transcript {
-	fields := strings.Fields(text)
-	words := make([]Word, len(fields))
-	for i, f := range fields {
-		words[i].Text = f
+	words := make([]Word, 0, len(text)/5)
+	lines := strings.Split(text, "\n")
+	filled := filled(lines)
+	for i, line := range lines {
+		for _, f := range strings.Fields(line) {
+			words = append(words, Word{Text: f})
+		}
+		if n := len(words); n > 0 && (!filled || i+1 < len(lines) && strings.TrimSpace(lines[i+1]) == "") {
+			words[n-1].EndsLine = true
+		}
 	}
 	return Transcript{Words: words}
+}
+
+// filled reports lines that were broken to fit a width: nearly every line but the
+// last of a paragraph would be longer than the longest with one word more.
+func filled(lines []string) bool {
+	longest, breaks, forced := 0, 0, 0
+	for _, l := range lines {
+		longest = max(longest, len(l))
+	}
+	for i := 0; i+1 < len(lines); i++ {
+		next := strings.Fields(lines[i+1])
+		if len(next) == 0 || strings.TrimSpace(lines[i]) == "" {
+			continue
+		}
+		breaks++
+		if len(lines[i])+1+len(next[0]) > longest {
+			forced++
+		}
+	}
+	return breaks > 0 && forced*10 >= breaks*9
 }
 
 // Text joins all words with single spaces.
