@@ -21,7 +21,7 @@ func TestLinesOfATypedText(t *testing.T) {
 	for text, want := range map[string]string{
 		"pupils four\nleft lid swollen\nnone on the right":                         "pupils four| left lid swollen| none on the right|",
 		"the right pupil is four and\nthe left pupil is three and\nboth are round": "the right pupil is four and the left pupil is three and both are round",
-		"the right pupil is four and\nthe left is three\n\nears not red":          "the right pupil is four and the left is three| ears not red|",
+		"the right pupil is four and\nthe left is three\n\nears not red":          "the right pupil is four and the left is three| ears not red",
 		"one line": "one line|",
 	} {
 		if got := ends(text); got != want {
