@@ -107,7 +107,7 @@ func (o *objectWriter) transcript(t transcript.Transcript) {
 	o.put(t.Text())
 	o.b.WriteString(`, "words": `)
 	putList(o, t.Words, func(w transcript.Word) any {
-		j := jsonWord{Text: w.Text, Heard: w.Heard}
+		j := jsonWord{Text: w.Text, Heard: w.Heard, EndsLine: w.EndsLine}
 		if t.Timed {
 			j.Start, j.End, j.P = &w.Start, &w.End, &w.P
 		}
@@ -117,11 +117,12 @@ func (o *objectWriter) transcript(t transcript.Transcript) {
 }
 
 type jsonWord struct {
-	Text  string   `json:"text"`
-	Start *float64 `json:"start"`
-	End   *float64 `json:"end"`
-	P     *float64 `json:"p"`
-	Heard string   `json:"heard,omitempty"`
+	Text     string   `json:"text"`
+	Start    *float64 `json:"start"`
+	End      *float64 `json:"end"`
+	P        *float64 `json:"p"`
+	Heard    string   `json:"heard,omitempty"`
+	EndsLine bool     `json:"ends_line,omitempty"`
 }
 
 type jsonEvidence struct {

@@ -79,7 +79,7 @@ func readDraft(r io.Reader, format string) (j jsonDraft, src note.Source, err er
 		if w.Text == "" || strings.ContainsFunc(w.Text, unicode.IsSpace) {
 			return fail(fmt.Sprintf("word %d of the transcript is empty or holds a space", i), adviceOwn)
 		}
-		t.Words[i] = transcript.Word{Text: w.Text, Heard: w.Heard}
+		t.Words[i] = transcript.Word{Text: w.Text, Heard: w.Heard, EndsLine: w.EndsLine}
 		if !t.Timed {
 			continue
 		}

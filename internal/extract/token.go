@@ -37,7 +37,7 @@ func tokenize(words []transcript.Word) []token {
 	out := make([]token, 0, len(words)+len(words)/8)
 	for i, w := range words {
 		p := pauseAfter(w.Text)
-		if p == noPause && w.EndsLine && i+1 < len(words) {
+		if p == noPause && w.EndsLine {
 			p = stop
 		}
 		forms := lexicon.Normalize(w.Text)

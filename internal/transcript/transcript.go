@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"log/slog"
 	"strings"
+	"unicode/utf8"
 )
 
 // Word is one token of the transcript, verbatim, with its punctuation
@@ -21,7 +22,8 @@ type Word struct {
 	P float64
 	// Heard is the first wording where a word was repaired, else empty.
 	Heard string
-	// EndsLine is true where the writer of a text began a new line after the word.
+	// EndsLine is true where the writer of a text began a new line after the word,
+	// and not because the line was full.
 	EndsLine bool
 }
 
@@ -63,42 +65,60 @@ type Transcript struct {
 	Recording *Recording
 }
 
-// FromText splits a typed narration at white space; the words carry no times. A
-// new line counts as a pause where the writer chose it, not where lines were
-// filled to a width.
+// FromText splits a typed narration at white space; the words carry no times,
+// but tell where a line was ended on purpose: where an empty line follows, or the
+// next word would have fitted on the longest line. Where most lines end so, all do.
 func FromText(text string) Transcript {
-	words := make([]Word, 0, len(text)/5)
-	lines := strings.Split(text, "\n")
-	filled := filled(lines)
-	for i, line := range lines {
-		for _, f := range strings.Fields(line) {
+	type line struct {
+		last, length int // its last word; letters
+		onPurpose    bool
+	}
+	words := make([]Word, 0, len(text)/6+1)
+	var lines []line
+	width := 0
+	for s := range strings.Lines(text) {
+		fields := strings.Fields(s)
+		if len(fields) == 0 {
+			if n := len(lines); n > 0 {
+				lines[n-1].onPurpose = true
+			}
+			continue
+		}
+		for _, f := range fields {
 			words = append(words, Word{Text: f})
 		}
-		if n := len(words); n > 0 && (!filled || i+1 < len(lines) && strings.TrimSpace(lines[i+1]) == "") {
-			words[n-1].EndsLine = true
+		n := utf8.RuneCountInString(strings.TrimSpace(s))
+		lines, width = append(lines, line{last: len(words) - 1, length: n}), max(width, n)
+	}
+	onPurpose := 0
+	for i := 0; i+1 < len(lines); i++ { // the last ends anyhow
+		l := &lines[i]
+		l.onPurpose = l.onPurpose || l.length+1+utf8.RuneCountInString(words[l.last+1].Text) <= width
+		if l.onPurpose {
+			onPurpose++
 		}
+	}
+	for i := 0; i+1 < len(lines); i++ {
+		words[lines[i].last].EndsLine = lines[i].onPurpose || onPurpose*2 > len(lines)-1
 	}
 	return Transcript{Words: words}
 }
 
-// filled reports lines that were broken to fit a width: nearly every line but the
-// last of a paragraph would be longer than the longest with one word more.
-func filled(lines []string) bool {
-	longest, breaks, forced := 0, 0, 0
-	for _, l := range lines {
-		longest = max(longest, len(l))
-	}
-	for i := 0; i+1 < len(lines); i++ {
-		next := strings.Fields(lines[i+1])
-		if len(next) == 0 || strings.TrimSpace(lines[i]) == "" {
-			continue
-		}
-		breaks++
-		if len(lines[i])+1+len(next[0]) > longest {
-			forced++
+// Lines is the text with an empty line where one was ended on purpose: FromText
+// gives the same words back.
+func (t Transcript) Lines() string {
+	var b strings.Builder
+	for i, w := range t.Words {
+		b.WriteString(w.Text)
+		switch {
+		case i+1 == len(t.Words):
+		case w.EndsLine:
+			b.WriteString("\n\n")
+		default:
+			b.WriteByte(' ')
 		}
 	}
-	return breaks > 0 && forced*10 >= breaks*9
+	return b.String()
 }
 
 // Text joins all words with single spaces.

@@ -1,31 +1,33 @@
 package transcript
 
 import (
+	"slices"
 	"strings"
 	"testing"
 )
 
-// A new line that the writer chose is kept as a pause; a line broken at a width
-// is not.
-func TestLinesOfATypedText(t *testing.T) {
-	ends := func(text string) (out string) {
-		for _, w := range FromText(text).Words {
-			out += w.Text
-			if w.EndsLine {
-				out += "|"
-			}
-			out += " "
-		}
-		return strings.TrimSpace(out)
-	}
-	for text, want := range map[string]string{
-		"pupils four\nleft lid swollen\nnone on the right":                         "pupils four| left lid swollen| none on the right|",
-		"the right pupil is four and\nthe left pupil is three and\nboth are round": "the right pupil is four and the left pupil is three and both are round",
-		"the right pupil is four and\nthe left is three\n\nears not red":          "the right pupil is four and the left is three| ears not red",
-		"one line": "one line|",
+func TestLinesEndedOnPurpose(t *testing.T) {
+	for _, c := range []struct{ name, text, want string }{
+		{"a statement a line", "Pupils equal\nRight drum red\nNo drainage from either ear\nThroat clear", "equal red ear"},
+		{"a heading", "Ears\nright canal has wax in it\nleft is clear\nno drainage", "Ears it clear"},
+		{"wrapped at forty letters", "Head is round and no lumps are felt on\nit, and the scalp moves freely over the\nskull. The face is even, no droop seen.", ""},
+		{"wrapped, with paragraphs", "Head is round and no lumps are felt on\nit, and the scalp moves.\n\nThe face is even, no droop can be seen\nwhen she smiles.", "moves."},
+		{"a long line among short ones", "Nose\nthe septum leans to the left and the left nostril is narrower\nno polyps\nthroat is clear", "Nose narrower polyps"},
+		{"one line", "Pupils equal and round", ""},
+		{"no words", " \n\n", ""},
 	} {
-		if got := ends(text); got != want {
-			t.Errorf("%q: got %q, want %q", text, got, want)
+		var got []string
+		tr := FromText(c.text)
+		if again := FromText(tr.Lines()); !slices.Equal(again.Words, tr.Words) {
+			t.Errorf("%s: its lines give other words back", c.name)
+		}
+		for _, w := range tr.Words {
+			if w.EndsLine {
+				got = append(got, w.Text)
+			}
+		}
+		if s := strings.Join(got, " "); s != c.want {
+			t.Errorf("%s: lines end after %q, want %q", c.name, s, c.want)
 		}
 	}
 }

@@ -244,7 +244,7 @@ func (b *builder) documents() []reference {
 	var text bytes.Buffer
 	_ = export.Chart(&text, b.doc, export.Complete) // a buffer takes all
 	refs := []reference{b.document("document", "The note as plain text", text.Bytes())}
-	if words := b.doc.Draft.Transcript.Text(); words != "" {
+	if words := b.doc.Draft.Transcript.Lines(); words != "" {
 		refs = append(refs, b.document(transcriptPath, transcriptTitle, []byte(words)))
 	}
 	return refs
