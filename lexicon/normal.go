@@ -18,9 +18,34 @@ var contractions = map[string][]string{
 	"gotta": {"got", "to"}, "y'all": {"you", "all"}, "lemme": {"let", "me"}, "didnt": {"did", "not"}, "dont": {"do", "not"},
 	"cant": {"can", "not"}, "doesnt": {"does", "not"}, "isnt": {"is", "not"}, "arent": {"are", "not"}, "couldnt": {"could", "not"},
 	"wasnt": {"was", "not"}, "theres": {"there", "is"}, "thats": {"that", "is"}, "im": {"i", "am"}, "havent": {"have", "not"},
-	"wont": {"will", "not"}, "wouldnt": {"would", "not"}, "shouldnt": {"should", "not"}, "hasnt": {"has", "not"}, "hadnt": {"had", "not"}, "werent": {"were", "not"},
-	"its": {"it", "is"}, "hes": {"he", "is"}, "shes": {"she", "is"}, "youre": {"you", "are"}, "theyre": {"they", "are"}, "ive": {"i", "have"}, "youve": {"you", "have"},
-	"weve": {"we", "have"}, "whats": {"what", "is"}, "wheres": {"where", "is"}, "hows": {"how", "is"}, "youll": {"you", "will"}, "theyll": {"they", "will"},
+	"werent": {"were", "not"}, "wouldnt": {"would", "not"}, "shouldnt": {"should", "not"}, "hasnt": {"has", "not"}, "hadnt": {"had", "not"}, "wont": {"will", "not"},
+	"ive": {"i", "have"}, "hes": {"he", "is"}, "shes": {"she", "is"}, "theyre": {"they", "are"}, "youre": {"you", "are"}, "theyve": {"they", "have"},
+	"weve": {"we", "have"}, "youve": {"you", "have"}, "youll": {"you", "will"}, "theyll": {"they", "will"}, "itll": {"it", "will"}, "thatll": {"that", "will"},
+	"whats": {"what", "is"}, "wheres": {"where", "is"}, "heres": {"here", "is"}, "hows": {"how", "is"}, "whos": {"who", "is"}, "theyd": {"they", "would"}, "youd": {"you", "would"},
+	"aint": {"is", "not"}, "couldnae": {"could", "not"}, "cannae": {"can", "not"}, "didnae": {"did", "not"}, "doesnae": {"does", "not"}, "isnae": {"is", "not"}, "wasnae": {"was", "not"},
+}
+
+// without an apostrophe these are words of their own.
+var ambiguous = map[string][]string{
+	"ill": {"i", "will"}, "id": {"i", "would"}, "its": {"it", "is"}, "lets": {"let", "us"}, "wed": {"we", "would"},
+}
+
+// DropsApostrophe reports a word that can only be a contraction written without its
+// apostrophe: "doesnt".
+func DropsApostrophe(word string) bool {
+	w := strings.ToLower(strings.Trim(word, ".,;:?!"))
+	return contractions[w] != nil && strings.IndexByte(w, '\'') < 0 && !slang[w]
+}
+
+var slang = map[string]bool{"cannot": true, "gonna": true, "dunno": true, "wanna": true, "gotta": true, "lemme": true}
+
+// Unmarked splits a word that is a contraction where apostrophes are dropped, and
+// another word elsewhere: "ill", "its".
+func Unmarked(word string) []Form {
+	if parts, ok := ambiguous[strings.ToLower(strings.Trim(word, ".,;:?!"))]; ok {
+		return formsOf(parts)
+	}
+	return nil
 }
 
 // irregular plurals, and words in -s that are no plurals.

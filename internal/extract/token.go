@@ -1,6 +1,7 @@
 package extract
 
 import (
+	"slices"
 	"strings"
 
 	"bedsaid/internal/transcript"
@@ -32,15 +33,21 @@ type token struct {
 var titles = map[string]bool{"dr.": true, "mr.": true, "mrs.": true, "ms.": true, "st.": true, "vs.": true, "approx.": true, "no.": false}
 
 // tokenize normalizes all words. A word that holds punctuation alone adds its
-// pause to the token before it.
+// pause to the token before it. Who writes "doesnt" means "I will" by "ill".
 func tokenize(words []transcript.Word) []token {
 	out := make([]token, 0, len(words)+len(words)/8)
+	unmarked := slices.ContainsFunc(words, func(w transcript.Word) bool { return lexicon.DropsApostrophe(w.Text) })
 	for i, w := range words {
 		p := pauseAfter(w.Text)
 		if p == noPause && w.EndsLine {
 			p = stop
 		}
 		forms := lexicon.Normalize(w.Text)
+		if unmarked {
+			if f := lexicon.Unmarked(w.Text); f != nil {
+				forms = f
+			}
+		}
 		if len(forms) == 0 {
 			if n := len(out); n > 0 && out[n-1].after < p {
 				out[n-1].after = p
