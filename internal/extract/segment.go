@@ -18,6 +18,7 @@ const (
 	costList      = 1.2  // a second thing found, without "and"
 	costStrange   = 0.05 // an unknown word before the subject
 	costOdd       = 0.2  // a side where it is seldom heard: "on the right pink", "pink left"
+	costTalk      = 0.1  // talk that begins after something was said: "gag present do you feel sick"
 )
 
 // segmentLimit is the largest number of items in one statement.
@@ -151,7 +152,38 @@ func (p *parser) mayBegin(items []item, i int) bool {
 		return false
 	}
 	if it.role() == roleNone {
-		return lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere, lexicon.CueAsk) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
+		return p.opensTalk(items, i) || lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere, lexicon.CueAsk) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
 	}
 	return true
 }
+
+// opensTalk reports a word with which a speaker turns to something else than what
+// was found: a question, a plan, an instruction, a clause about somebody.
+func (p *parser) opensTalk(items []item, i int) bool {
+	it := &items[i]
+	if it.content() || it.cue(lexicon.CueHedge, lexicon.CuePrep, lexicon.CueUnable, lexicon.CueNegate, lexicon.CueNot, lexicon.CueAbsent, lexicon.CuePresent) {
+		return false
+	}
+	if i > 0 && leansOn[p.ts[items[i-1].b-1].Text] {
+		return false
+	}
+	w := p.ts[it.a].Text
+	switch {
+	case it.cue(lexicon.CueAsk):
+		return asks[w]
+	case it.cue(lexicon.CuePlan, lexicon.CueInstruct, lexicon.CuePhone, lexicon.CueOtherOne, lexicon.CueBack):
+		return true
+	case it.cue(lexicon.CueCommand):
+		return i > 0 && (items[i-1].role() != roleNone || items[i-1].cue(lexicon.CueFiller))
+	}
+	return persons[w]
+}
+
+// asks are words that begin a question, where no mark tells it from a statement.
+var asks = wordSet("do did does are is have has can was were how where when why any noticed having got ever what")
+
+// persons begin a clause of their own.
+var persons = wordSet("i he she we they you it that there who let")
+
+// leansOn are words after which a clause is no new one: "the drum that I see".
+var leansOn = wordSet("that when if where because like than as what to and or but which who whether until before after while since how why whom whose not so now the a an")

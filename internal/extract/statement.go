@@ -219,6 +219,9 @@ func (s *statement) because(r role, tied bool) {
 // talk notes what else is said than a statement.
 func (s *statement) talk(items []item, i int) {
 	it := &items[i]
+	if s.said() && s.p.opensTalk(items, i) {
+		s.cost += costTalk
+	}
 	switch {
 	case it.content():
 	case !s.content && (it.cue(lexicon.CueCommand) && i == 0 || it.cue(lexicon.CueInstruct)):
