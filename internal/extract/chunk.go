@@ -104,7 +104,13 @@ func (p *parser) split(items []item) []sentence {
 	flush := func(end pause) {
 		if len(c.items) > 0 {
 			c.last = end
-			cur.chunks = append(cur.chunks, p.divide(c, before)...)
+			for _, part := range p.divide(c, before) {
+				if p.turns(cur.chunks, &part) {
+					out, cur = append(out, cur), sentence{}
+					part.joint = jointStart
+				}
+				cur.chunks = append(cur.chunks, part)
+			}
 			for i := range c.items {
 				if c.items[i].role() == roleHead {
 					before = append([]*item{&c.items[i]}, before[:min(3, len(before))]...)
@@ -122,13 +128,18 @@ func (p *parser) split(items []item) []sentence {
 		if len(c.items) == 0 {
 			c.joint = next
 		}
-		if p.answersHere(&c, items, i) {
-			flush(asking)
-			stated, asked := cur.parted()
-			if len(stated.chunks) > 0 {
-				out = append(out, stated)
+		if k, ok := p.answersHere(&c, items, i); ok {
+			question := c.items[k:]
+			if c.items = c.items[:k:k]; k > 0 {
+				flush(noPause)
 			}
-			out = append(out, asked)
+			if n := len(cur.chunks); n > 0 && (k > 0 || cur.chunks[n-1].last == noPause && c.joint == jointPlain) {
+				out, cur = append(out, cur), sentence{} // what was said before it was not asked
+				c.joint = jointStart
+			}
+			c.items, cur.asked = question, true
+			flush(asking)
+			out = append(out, cur)
 			cur, next, answering = sentence{}, jointStart, true
 			c.joint = next
 		} else if answering && it.content() && len(c.items) > 0 {
@@ -164,40 +175,54 @@ func (p *parser) split(items []item) []sentence {
 	return out
 }
 
-// parted tells what was stated before a question in one breath from the question.
-func (s sentence) parted() (stated, asked sentence) {
-	for i := len(s.chunks) - 1; i >= 0; i-- {
-		if first, _ := s.chunks[i].opener(); first.cue(lexicon.CueAsk) && !first.content() {
-			stated.chunks = s.chunks[:i:i]
-			asked.chunks = s.chunks[i:]
-			break
-		}
+// turns reports that a chunk begins a sentence of its own though no full stop was
+// heard: a question, a plan or an instruction after something else, and what
+// follows a question.
+func (p *parser) turns(before []chunk, c *chunk) bool {
+	if len(before) == 0 {
+		return false
 	}
-	if asked.chunks == nil {
-		asked.chunks = s.chunks
+	last := &before[len(before)-1]
+	if last.last != noPause {
+		return false
 	}
-	asked.chunks[0].joint = jointStart
-	asked.asked = true
-	return stated, asked
+	if first, _ := last.opener(); p.asks(first) {
+		return c.joint != jointOr && (c.joint != jointAnd || c.valued())
+	}
+	first, _ := c.opener()
+	return c.joint == jointPlain && (p.asks(first) || first.cue(lexicon.CuePlan, lexicon.CueInstruct, lexicon.CueCommand) && !first.content())
+}
+
+// asks reports a word that begins a question.
+func (p *parser) asks(it *item) bool {
+	return it.cue(lexicon.CueAsk) && !it.content() && !it.cue(lexicon.CueNegate) && asks[p.ts[it.a].Text]
 }
 
 // answersHere reports a "yes" or "no" that answers the question before it where no
-// mark was heard between: "does it hurt no it's fine".
-func (p *parser) answersHere(c *chunk, items []item, i int) bool {
+// mark was heard between, and where that begins: "does it hurt no it's fine".
+func (p *parser) answersHere(c *chunk, items []item, i int) (from int, ok bool) {
 	if len(c.items) == 0 || p.ts[items[i].a-1].after != noPause || !items[i].cue(lexicon.CueYes, lexicon.CueNo) || items[i].content() {
-		return false
+		return 0, false
 	}
-	switch p.ts[items[i].a].Text {
-	case "no", "nope", "nah", "yes", "yeah", "yep":
-	default:
-		return false
+	if !answers[p.ts[items[i].a].Text] {
+		return 0, false
 	}
 	if i+1 < len(items) && p.ts[items[i].b-1].after == noPause && items[i+1].content() && !items[i+1].cue(lexicon.CueFiller) {
-		return false // "any pain no redness" may be a list
+		return 0, false // "any pain no redness" may be a list
 	}
-	first, _ := c.opener()
-	return first.cue(lexicon.CueAsk) && !first.content() && !first.cue(lexicon.CueNegate)
+	for k := len(c.items) - 1; k >= 0 && k >= len(c.items)-askReach; k-- {
+		if it := &c.items[k]; p.asks(it) && (k == 0 || p.opensTalk(c.items, k) || c.items[k-1].cue(lexicon.CueFiller, lexicon.CueAnd)) {
+			return k, true
+		}
+	}
+	return 0, false
 }
+
+// answers are words that answer a question wherever they stand.
+var answers = wordSet("no nope nah naw yes yeah yep yup aye")
+
+// askReach is the number of words and terms over which a "no" answers a question.
+const askReach = 14
 
 // divide cuts a chunk without joints or pauses into its statements.
 func (p *parser) divide(c chunk, before []*item) []chunk {
@@ -258,7 +283,7 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointOr, true
 	case it.cue(lexicon.CueAnd):
 		return jointAnd, true
-	case it.cue(lexicon.CueFiller) && !it.content() && c.content() && (!it.cue(lexicon.CueNormal) || p.commands(c) && i+1 == len(items) || i+1 < len(items) && (items[i+1].names() || items[i+1].has(lexicon.SideSense)) && p.commands(c)):
+	case it.cue(lexicon.CueFiller) && !it.content() && (c.content() || len(c.items) == 1 && answers[p.ts[c.items[0].a].Text]) && (!it.cue(lexicon.CueNormal) || p.commands(c) && i+1 == len(items) || i+1 < len(items) && (items[i+1].names() || items[i+1].has(lexicon.SideSense)) && p.commands(c)):
 		return jointPlain, true // "clench your teeth good jaw strength intact"
 	case it.cue(lexicon.CuePlan) && c.content() && !c.valued() && !it.content() && c.joint == jointStart:
 		return 0, false // "nodes I will do in the morning"

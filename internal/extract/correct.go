@@ -277,6 +277,9 @@ func alike(a, b *lexicon.Finding) bool {
 
 // retract takes back the last statement, unless what follows replaces it.
 func (p *parser) retract(c *chunk) {
+	if n := len(p.fate); n > 0 && (p.fate[n-1].why == finding.Instruction || p.fate[n-1].why == finding.Question) {
+		return // "move your neck, no, I take that back": nothing was said to be found
+	}
 	p.correct = true
 	p.retracted = nil
 	var last *cand

@@ -111,7 +111,7 @@ func (x *Extractor) itemize(ts []token) []item {
 		wasArticle := article
 		definite, article = false, false
 		senses, mEnd, sides := x.lex.Match(forms[:end], i, side)
-		for mEnd > i && ts[mEnd-1].after == noPause && mEnd < len(ts) && answersOnly(senses) && !(mEnd == i+1 && plainAnswer(ts[i].Text)) {
+		for mEnd > i && ts[mEnd-1].after == noPause && mEnd < len(ts) && answersOnly(senses) && !answers[ts[mEnd-1].Text] {
 			// "it is not" answers alone, and denies what follows elsewhere
 			senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 		}
@@ -277,15 +277,6 @@ func answersOnly(senses []lexicon.Sense) bool {
 		}
 	}
 	return len(senses) > 0
-}
-
-// plainAnswer reports a word that is an answer wherever it stands.
-func plainAnswer(w string) bool {
-	switch w {
-	case "yes", "yeah", "yep", "yup", "nope", "nah":
-		return true
-	}
-	return false
 }
 
 // notNumber tells words that look like numbers from numbers.

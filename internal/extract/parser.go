@@ -182,6 +182,7 @@ type parser struct {
 	topicSent          int
 	pairAt             *lexicon.Site // the organ last spoken of as a pair
 	phone              int           // sentences that a telephone call may still last
+	phoneFrom          int           // the token where it began
 	saysChunk          int
 	says               bool // somebody else is quoted in this sentence
 	reporter           string
@@ -286,9 +287,13 @@ func (it *item) filler() bool {
 
 func notFiller(it *item) bool { return !it.cue(lexicon.CueFiller) || it.content() }
 
-// phoneLimit is the number of sentences after which a call is taken to be over
-// even if nobody said goodbye: a lost finding is worse than a charted aside.
-const phoneLimit = 7
+// phoneLimit and phoneWords are the numbers of sentences and words after which a
+// call is taken to be over even if nobody said goodbye: a lost finding is worse
+// than a charted aside.
+const (
+	phoneLimit = 7
+	phoneWords = 70
+)
 
 // onPhone leaves out what is said into a telephone.
 func (p *parser) onPhone(s *sentence) {
@@ -299,10 +304,14 @@ func (p *parser) onPhone(s *sentence) {
 	}
 	switch {
 	case begins && !ends:
-		p.phone = phoneLimit
+		p.phone, p.phoneFrom = phoneLimit, s.chunks[0].items[0].a
 	case p.phone > 0:
 		p.phone--
 		for i := range s.chunks {
+			if a, _ := s.chunks[i].span(); a > p.phoneFrom+phoneWords {
+				p.phone = 0
+				break
+			}
 			s.chunks[i].act = actOther
 			if s.chunks[i].cue(lexicon.CueBack) {
 				p.phone = 0

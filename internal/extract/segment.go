@@ -161,7 +161,7 @@ func (p *parser) mayBegin(items []item, i int) bool {
 // was found: a question, a plan, an instruction, a clause about somebody.
 func (p *parser) opensTalk(items []item, i int) bool {
 	it := &items[i]
-	if it.content() || it.cue(lexicon.CueHedge, lexicon.CuePrep, lexicon.CueUnable, lexicon.CueNegate, lexicon.CueNot, lexicon.CueAbsent, lexicon.CuePresent) {
+	if it.content() || it.cue(lexicon.CueHedge, lexicon.CuePrep, lexicon.CueUnable, lexicon.CueNegate, lexicon.CueNot, lexicon.CueAbsent, lexicon.CuePresent, lexicon.CuePatientSays) {
 		return false
 	}
 	if i > 0 && leansOn[p.ts[items[i-1].b-1].Text] {
