@@ -200,10 +200,13 @@ const (
 	VoiceAlone              // "ears only": said after it
 	VoiceNext               // "next, bed seven": another patient begins
 	VoiceWell               // "last known well at": when a patient was last without the sign
+	VoiceTalker             // "I", "your": what people who talk with each other say
+	VoiceExamine            // "let me look at": an examination goes on
 )
 
 var voiceKinds = map[string]VoiceKind{"deny": VoiceDeny, "ask": VoiceAsk, "yes": VoiceYes, "no": VoiceNo, "but": VoiceBut, "talk": VoiceTalk,
-	"other": VoiceOther, "relative": VoiceRelative, "says": VoiceSays, "past": VoicePast, "figure": VoiceFigure, "only": VoiceOnly, "alone": VoiceAlone, "next_patient": VoiceNext, "last_well": VoiceWell}
+	"other": VoiceOther, "relative": VoiceRelative, "says": VoiceSays, "past": VoicePast, "figure": VoiceFigure, "only": VoiceOnly, "alone": VoiceAlone, "next_patient": VoiceNext, "last_well": VoiceWell,
+	"talker": VoiceTalker, "examine": VoiceExamine}
 
 // Voice are the wordings of one kind.
 func (l *Lexicon) Voice(k VoiceKind) []Phrase { return l.voices[k] }

@@ -1,9 +1,15 @@
 package extract
 
 import (
+	"slices"
+
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
+
+// doubtWords make a question one about what may be wrong with a sense or a motion:
+// "any change in your smell?"; a no to it is a yes to the sense.
+var doubtWords = []string{"change", "changes", "problem", "trouble", "difficulty", "loss", "abnormal", "unusual", "issue", "different", "strange", "odd", "funny"}
 
 // question keeps what a question asks about until the answer comes.
 func (p *parser) question(c *chunk) {
@@ -16,6 +22,9 @@ func (p *parser) question(c *chunk) {
 		p.setTopic(f.subs)
 	}
 	p.endSide()
+	if f.last == finding.Right || f.last == finding.Left {
+		p.lastSide = f.last // "in the right nostril?" "Nothing on that side."
+	}
 	start := len(p.cands)
 	for i := range f.preds {
 		pr := &f.preds[i]
@@ -67,7 +76,7 @@ func (p *parser) question(c *chunk) {
 		p.ask.cands = append(p.ask.cands, made...)
 		return
 	}
-	p.ask = &question{cands: made, sent: p.sent}
+	p.ask = &question{cands: made, sent: p.sent, doubts: p.speaks(c, doubtWords...)}
 }
 
 // answerFirst takes the answer off the front of a sentence.
@@ -78,6 +87,9 @@ func (p *parser) answerFirst(s *sentence) {
 	}
 	if s.asked { // a further question; the first was not answered
 		return
+	}
+	if a, _ := s.chunks[0].span(); p.labelled && p.who == speakerNurse || !p.labelled && q.talk > 0 && p.talk.chat[a] {
+		return // the examiner answers nobody; in a conversation an answer follows at once
 	}
 	k := 0
 	for k < len(s.chunks)-1 && !s.chunks[k].any(func(it *item) bool { return !it.cue(lexicon.CueFiller) || it.cue(lexicon.CueYes, lexicon.CueNo) }) {
@@ -93,6 +105,9 @@ func (p *parser) answerFirst(s *sentence) {
 		return
 	}
 	p.ask = nil
+	if q.doubts && slices.ContainsFunc(s.chunks, func(c chunk) bool { return c.content() }) {
+		return // "any trouble with your smell? No, I can't smell a thing": the statement tells
+	}
 	first.act = actAnswer
 	a, b := first.span()
 	tok := [][2]int{{a, b}}
@@ -116,7 +131,11 @@ func (p *parser) answerFirst(s *sentence) {
 	}
 	for _, c := range q.cands {
 		v := word(c) // "any trouble swallowing?" yes
-		if no {
+		if q.doubts && v == c.f.Yes && v != "" {
+			if yes {
+				continue // which change is not said
+			}
+		} else if no {
 			var ok bool
 			if v, ok = c.f.Not[v]; !ok {
 				v = c.f.No

@@ -194,6 +194,9 @@ func (p *parser) spread(f *frame, out []said) bool {
 
 // chart makes one finding of what was said.
 func (p *parser) chart(f *frame, s *said) {
+	if !p.selfStanding(f, s) {
+		return
+	}
 	if n := s.pr.it.num; n != nil && n.falling && s.f.FallsFrom != nil {
 		s.f = s.f.FallsFrom // "from two to one in the light": before and in light
 	}
@@ -209,7 +212,7 @@ func (p *parser) chart(f *frame, s *said) {
 		value = v
 	}
 	c := &cand{f: s.f, status: finding.Assessed, source: finding.Observed, sent: p.sent, chunk: p.chunkN}
-	if f.says || p.says && p.chunkN-p.saysChunk <= 2 && f.c.joint != jointPlain && f.c.joint != jointStart {
+	if f.c.reply || f.says || p.says && p.chunkN-p.saysChunk <= 2 && f.c.joint != jointPlain && f.c.joint != jointStart {
 		c.source = finding.Reported
 		if p.reporter != "" {
 			c.set("reporter", p.reporter)
@@ -284,6 +287,7 @@ func (p *parser) chart(f *frame, s *said) {
 	p.tellValue(s, c)
 	p.pairUp(c)
 	p.cands = append(p.cands, c)
+	p.found(f, c)
 	if n := s.pr.it.num; n != nil && n.falling && s.f.Falling != nil {
 		p.inLight(c, n, s.pr.it.unit)
 	}

@@ -32,11 +32,12 @@ const (
 	actRetract
 	actAnswer
 	actAside // a circumstance: "when I press"
+	actTold  // what speakers in a conversation tell each other
 )
 
 var whyOf = map[act]finding.Why{
 	actInstruct: finding.Instruction, actAsk: finding.Question, actTeach: finding.Teaching, actPlan: finding.Plan,
-	actPast: finding.History, actOther: finding.OtherPerson, actRetract: finding.Corrected, actAnswer: finding.SmallTalk, actAside: finding.SmallTalk,
+	actPast: finding.History, actOther: finding.OtherPerson, actRetract: finding.Corrected, actAnswer: finding.SmallTalk, actAside: finding.SmallTalk, actTold: finding.History,
 }
 
 // chunk is a run of items between two joints: the unit that is understood at
@@ -45,6 +46,8 @@ type chunk struct {
 	items []item
 	joint joint
 	act   act
+	// reply is true of a statement that may answer the question before it.
+	reply bool
 	// last is the punctuation after the chunk.
 	last pause
 }

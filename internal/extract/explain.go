@@ -207,4 +207,4 @@ func (p *parser) tellLater() {
 }
 
 var actNames = map[act]string{actState: "states", actInstruct: "is an instruction", actAsk: "is a question", actTeach: "teaches", actPlan: "is a plan",
-	actPast: "tells of the past", actOther: "is about somebody else", actRetract: "takes back", actAnswer: "is an answer", actAside: "is a circumstance"}
+	actPast: "tells of the past", actOther: "is about somebody else", actRetract: "takes back", actAnswer: "is an answer", actAside: "is a circumstance", actTold: "is conversation"}

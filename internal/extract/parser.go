@@ -197,6 +197,8 @@ type parser struct {
 	// another is where another patient begins; empty where none does.
 	another  transcript.Span
 	excepted []subject // what it names
+	talk     talk
+	foundAt  int // the token behind the last finding of an examination
 }
 
 // question waits for its answer.
@@ -204,12 +206,15 @@ type question struct {
 	cands []*cand
 	sent  int
 	talk  int // sentences in between
-	extra [][2]int
+	// doubts is true where it asks for what may be wrong
+	doubts bool
+	extra  [][2]int
 }
 
 // run understands all sentences in order.
 func (p *parser) run(sentences []sentence) {
 	p.sent = -1
+	p.converse(sentences)
 	for i := range sentences {
 		s := &sentences[i]
 		if p.fillers(s) {
@@ -235,6 +240,7 @@ func (p *parser) run(sentences []sentence) {
 		p.nextPatient(s)
 		p.turn(s)
 		p.answerFirst(s)
+		p.idle(s)
 		p.s = s
 		for j := range s.chunks {
 			p.si = j
@@ -334,7 +340,7 @@ func (p *parser) rings(c *chunk) bool {
 
 // talkOf gives the reason for leaving a chunk out that charted nothing.
 func (p *parser) talkOf(c *chunk) finding.Why {
-	if w, ok := whyOf[c.act]; ok {
+	if w, ok := whyOf[c.act]; ok && (c.act != actTold || c.content()) {
 		return w
 	}
 	if c.cue(lexicon.CueGeneral) {
@@ -398,7 +404,7 @@ func (p *parser) endSide() {
 func (p *parser) mention(c *chunk) {
 	f := p.frame(c)
 	p.looking(f)
-	if c.act != actTeach && c.act != actPast && c.act != actAside && !(c.act == actPlan && len(f.subs) == 0 && f.sides == 0) {
+	if c.act != actTeach && c.act != actPast && c.act != actTold && c.act != actAside && !(c.act == actPlan && len(f.subs) == 0 && f.sides == 0) {
 		p.endSide()
 	}
 	if len(f.subs) == 0 {
@@ -408,7 +414,7 @@ func (p *parser) mention(c *chunk) {
 	if subs[0].site != nil && subs[0].site.Region == "" && c.act != actOther {
 		return // "chin on your chest" is no new topic
 	}
-	if c.act == actTeach || c.act == actPast {
+	if c.act == actTeach || c.act == actPast || c.act == actTold {
 		for _, s := range subs {
 			s.side = finding.NoSide
 			p.remember(s)
