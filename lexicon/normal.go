@@ -48,6 +48,9 @@ func Unmarked(word string) []Form {
 	return nil
 }
 
+// loose are contractions that a transcript writes apart: "do n't".
+var loose = map[string]string{"n't": "not", "'s": "is", "'re": "are", "'ll": "will", "'ve": "have", "'d": "would", "'m": "am"}
+
 // irregular plurals, and words in -s that are no plurals.
 var irregular = map[string]Form{
 	"nares": {"naris", true}, "sclerae": {"sclera", true}, "conjunctivae": {"conjunctiva", true}, "teeth": {"tooth", true},
@@ -79,6 +82,9 @@ func Normalize(word string) []Form {
 	w := strings.ToLower(word)
 	if !ascii(w) {
 		w = plainMarks.Replace(w)
+	}
+	if whole, ok := loose[w]; ok {
+		return formsOf([]string{whole})
 	}
 	w = strings.Trim(w, ".,;:?!\"()[]{}…-*'")
 	if w == "" {

@@ -11,6 +11,9 @@ import (
 // "any change in your smell?"; a no to it is a yes to the sense.
 var doubtWords = []string{"change", "changes", "problem", "trouble", "difficulty", "loss", "abnormal", "unusual", "issue", "different", "strange", "odd", "funny"}
 
+// answerWords is how far from its question an answer may begin in a conversation.
+const answerWords = 12
+
 // question keeps what a question asks about until the answer comes.
 func (p *parser) question(c *chunk) {
 	f := p.frame(c)
@@ -76,7 +79,8 @@ func (p *parser) question(c *chunk) {
 		p.ask.cands = append(p.ask.cands, made...)
 		return
 	}
-	p.ask = &question{cands: made, sent: p.sent, doubts: p.speaks(c, doubtWords...)}
+	_, end := c.span()
+	p.ask = &question{cands: made, sent: p.sent, end: end, doubts: p.speaks(c, doubtWords...)}
 }
 
 // answerFirst takes the answer off the front of a sentence.
@@ -88,7 +92,7 @@ func (p *parser) answerFirst(s *sentence) {
 	if s.asked { // a further question; the first was not answered
 		return
 	}
-	if a, _ := s.chunks[0].span(); p.labelled && p.who == speakerNurse || !p.labelled && q.talk > 0 && p.talk.chat[a] {
+	if a, _ := s.chunks[0].span(); p.labelled && p.who == speakerNurse || p.talk.chat[a] && (!p.labelled && q.talk > 0 || p.talk.since(q.end, a) > answerWords) {
 		return // the examiner answers nobody; in a conversation an answer follows at once
 	}
 	k := 0
@@ -131,7 +135,7 @@ func (p *parser) answerFirst(s *sentence) {
 	}
 	for _, c := range q.cands {
 		v := word(c) // "any trouble swallowing?" yes
-		if q.doubts && v == c.f.Yes && v != "" {
+		if q.doubts && v == c.f.Normal && v != "" {
 			if yes {
 				continue // which change is not said
 			}

@@ -201,6 +201,9 @@ func (p *parser) selfStanding(f *frame, s *said) bool {
 	if s.subj.far && len(f.places) == 0 {
 		return false
 	}
+	if s.subj.site == nil && f.c.any(elsewhere) {
+		return false // "the right testicle, with a nodule"
+	}
 	if f.c.reply {
 		return p.ask != nil && slices.ContainsFunc(p.ask.cands, func(c *cand) bool { return c.f == s.f })
 	}
@@ -216,6 +219,12 @@ func (p *parser) selfStanding(f *frame, s *said) bool {
 	}
 	// "Tonsils, since your mouth is open. Two plus on both sides."
 	return p.topicSent >= p.sent-1 && p.talk.exam[a] >= 0 && p.talk.since(p.talk.exam[a], a) <= ownWords
+}
+
+// elsewhere reports a place that no pack examines: "knee".
+func elsewhere(it *item) bool {
+	s, ok := it.sense(lexicon.SiteSense)
+	return ok && s.Site.Region == ""
 }
 
 // strangersIn reports that the chunk names a site of the region.

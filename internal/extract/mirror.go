@@ -195,8 +195,12 @@ func (p *parser) unable(f *frame) {
 	if len(subs) == 0 && f.unknown == 0 { // "the reflexes" are nothing named before
 		subs = p.topic
 	}
+	a, _ := f.c.span()
 	charted := map[*lexicon.Finding]bool{}
 	for _, s := range subs {
+		if p.talk.chat[a] && s.tok[1] == 0 {
+			continue // "we could not do that" of a conversation
+		}
 		fd := s.fnd
 		if fd == nil && s.site != nil {
 			if fd = s.site.Finding; fd == nil {

@@ -206,6 +206,7 @@ type question struct {
 	cands []*cand
 	sent  int
 	talk  int // sentences in between
+	end   int // the token behind it
 	// doubts is true where it asks for what may be wrong
 	doubts bool
 	extra  [][2]int

@@ -54,6 +54,9 @@ func tokenize(words []transcript.Word) []token {
 			}
 			continue
 		}
+		if n := len(out); n > 0 && forms[0].Text == "not" && (out[n-1].Text == "ca" || out[n-1].Text == "wo") {
+			out[n-1].Text = map[string]string{"ca": "can", "wo": "will"}[out[n-1].Text] // "ca n't"
+		}
 		for j, f := range forms {
 			t := token{Form: f, word: i, end: i}
 			if j == len(forms)-1 {

@@ -31,7 +31,8 @@ func label(word string) speaker {
 	if !strings.HasSuffix(word, ":") && !(strings.HasPrefix(word, "[") && strings.Contains(word, "]")) {
 		return speakerUnknown
 	}
-	return speakers[strings.ToLower(strings.Trim(word, "[]:().,"))]
+	name := strings.ToLower(strings.TrimRight(strings.Trim(word, "[]:().,"), "_-0123456789"))
+	return speakers[strings.TrimPrefix(name, "guest_")]
 }
 
 // labelled reports a transcript that names its speakers; one "Patient:" alone is a
