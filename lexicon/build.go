@@ -8,7 +8,8 @@ import (
 
 func newBuilder() *builder {
 	return &builder{falling: map[string]string{}, forms: make(map[string][]Form, 4096), lex: &Lexicon{
-		sites: map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096), terms: make([]Term, 0, 9000), wordings: map[string]Wording{},
+		heardSides: map[string]Form{},
+		sites:      map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096), terms: make([]Term, 0, 9000), wordings: map[string]Wording{},
 	}}
 }
 
@@ -36,12 +37,6 @@ type builder struct {
 	extending bool
 	// falling waits until all findings are known.
 	falling map[string]string
-}
-
-// heardAt is a mishearing that waits until all terms are known.
-type heardAt struct {
-	heardDef
-	at place
 }
 
 // enter makes the n-th table of a name the one that complaints point into.
@@ -102,7 +97,10 @@ func (b *builder) add(file File, pf *packFile) {
 	}
 	l.packs = append(l.packs, PackInfo{pf.Name, pf.Version, sum(file.Data)})
 	for _, w := range pf.Hard {
-		h := hardWord{word: w, code: Sound(strings.ReplaceAll(w, " ", ""))}
+		h := hardWord{word: w}
+		for _, part := range strings.Fields(w) {
+			h.code += Sound(part)
+		}
 		h.sounds = soundsOf(h.code)
 		for _, f := range strings.Fields(w) {
 			h.forms = append(h.forms, Normalize(f)...)
@@ -417,37 +415,10 @@ func normalWords(text string) []string {
 	return out
 }
 
-// finish resolves mishearings, which may stand for a term of any pack, and puts
+// finish resolves what may stand for a term of any pack, and puts
 // regions and findings into the order that the packs ask for.
 func (b *builder) finish() {
-	for _, h := range b.heard {
-		b.at = h.at
-		n := b.lex.root
-		for k, w := range normalWords(h.For) {
-			if k > 0 && Article(w) {
-				continue
-			}
-			if n = n.child(w); n == nil {
-				break
-			}
-		}
-		if n == nil || len(n.senses) == 0 {
-			b.complain(h.For, fmt.Sprintf("mishearing of unknown term %q", h.For), "write a term of a pack")
-			continue
-		}
-		for _, id := range h.Near {
-			if b.lex.sites[id] == nil {
-				b.complain(id, fmt.Sprintf("mishearing near unknown site %q", id), "check the id")
-			}
-		}
-		senses := append([]Sense(nil), n.senses...)
-		for _, t := range h.Terms {
-			for _, s := range senses {
-				s.Respelled, s.Near = h.For, h.Near
-				b.term(t, s)
-			}
-		}
-	}
+	b.mishearings()
 	for _, f := range b.lex.findings {
 		b.at = f.at
 		for _, id := range f.Covers {

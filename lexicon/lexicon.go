@@ -355,13 +355,15 @@ type Lexicon struct {
 	terms    []Term
 	words    map[string]bool
 	hard     []hardWord
-	voices   map[VoiceKind][]Phrase
-	exams    []*Exam
-	wordings map[string]Wording
-	sections []Section
-	panels   []Panel
-	vitals   []Vital
-	codes    []Code
+	// heardSides are words that a side was heard as.
+	heardSides map[string]Form
+	voices     map[VoiceKind][]Phrase
+	exams      []*Exam
+	wordings   map[string]Wording
+	sections   []Section
+	panels     []Panel
+	vitals     []Vital
+	codes      []Code
 }
 
 func (l *Lexicon) region(id string) *Region {

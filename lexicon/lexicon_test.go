@@ -141,12 +141,12 @@ func TestRepairFindsHardWordsBySound(t *testing.T) {
 		"conjunktiva": "conjunctiva", "thighroid": "thyroid", "septem": "septum", "traygus": "tragus", "crapitus": "crepitus", "youviewla": "uvula",
 		"normosfallic": "normocephalic", "crepidus": "crepitus", "superclavicleare": "supraclavicular",
 	} {
-		if got, _, _, ok := lex.Repair(heard); !ok || got != want {
+		if got, _, _, ok := lex.Repair(heard, false); !ok || got != want {
 			t.Errorf("%s: read as %q (%v), want %s", heard, got, ok, want)
 		}
 	}
 	for _, word := range strings.Fields("yesterday umbrella breakfast printer helicopter window blanket teacher kitchen television medicine appointment tomorrow") {
-		if got, _, _, ok := lex.Repair(word); ok {
+		if got, _, _, ok := lex.Repair(word, false); ok {
 			t.Errorf("%s was taken for %s", word, got)
 		}
 	}

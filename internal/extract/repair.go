@@ -18,6 +18,11 @@ func (x *Extractor) repair(ts []token) []token {
 			i += n
 			continue
 		}
+		if t, ok := x.sideAt(ts, i); ok {
+			out = append(out, t)
+			i++
+			continue
+		}
 		t, n := x.repairAt(ts, i)
 		if n == 0 || !x.amidExam(ts, i, i+n) {
 			out = append(out, ts[i])
@@ -28,6 +33,28 @@ func (x *Extractor) repair(ts []token) []token {
 		i += n
 	}
 	return out
+}
+
+// sideAt reads a word that a side is known to be heard as ("bright ear") where a
+// part of the body that has sides, or a finding of such, comes next.
+func (x *Extractor) sideAt(ts []token, i int) (token, bool) {
+	side, ok := x.lex.HeardSide(ts[i].Text)
+	if !ok || i+1 == len(ts) || ts[i].after != noPause {
+		return token{}, false
+	}
+	forms := make([]lexicon.Form, 0, 4)
+	for j := i + 1; j < len(ts) && j < i+5; j++ {
+		forms = append(forms, ts[j].Form)
+	}
+	senses, _, _ := x.lex.Match(forms, 0, func(int) bool { return false })
+	for _, s := range senses {
+		if s.Respelled == "" && (s.Kind == lexicon.SiteSense && s.Site.Paired || s.Kind == lexicon.NameSense && s.Finding.Sides == lexicon.Paired) {
+			t := ts[i]
+			t.Form, t.right = side, side.Text
+			return t, true
+		}
+	}
+	return token{}, false
 }
 
 // amidExam reports that a part of the body or a finding is named near the tokens from i to end: talk
@@ -50,6 +77,11 @@ func (x *Extractor) amidExam(ts []token, i, end int) bool {
 	return side && value
 }
 
+// joinedLimit is the share of the sound of words surely heard, or typed, that may
+// differ from the one word that they are read as: everyday words side by side
+// resemble many.
+const joinedLimit = 0.09
+
 // repairAt tries runs of one to four tokens, the closest sound first.
 func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
 	if x.lex.Knows(ts[i].Text) && x.known(ts, i) {
@@ -57,7 +89,7 @@ func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
 	}
 	best := 1.0
 	var text strings.Builder
-	strange := false
+	strange, ill := false, false
 	for k := 0; k < 4 && i+k < len(ts); k++ {
 		t := ts[i+k]
 		if k > 0 && ts[i+k-1].after != noPause || hasDigits(t.Text) {
@@ -67,12 +99,12 @@ func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
 			break
 		}
 		text.WriteString(t.Text)
-		strange = strange || !x.lex.Knows(t.Text)
+		strange, ill = strange || !x.lex.Knows(t.Text), ill || t.ill
 		if text.Len() < 4 || !strange && k == 0 {
 			continue
 		}
-		word, forms, d, ok := x.lex.Repair(text.String())
-		if !ok || d >= best || !strange && (d > 0 || text.Len() < 7) {
+		word, forms, d, ok := x.lex.Repair(text.String(), ill)
+		if !ok || d >= best || !strange && (d > 0 || text.Len() < 7) || k > 0 && !ill && d > joinedLimit {
 			continue
 		}
 		if k == 0 && x.lex.Knows(t.Text) {

@@ -1,0 +1,57 @@
+package lexicon
+
+import (
+	"fmt"
+	"strings"
+)
+
+// heardAt is a mishearing that waits until all terms are known.
+type heardAt struct {
+	heardDef
+	at place
+}
+
+// mishearings enters what the packs list as common ones, each with the senses of
+// the term that was meant.
+func (b *builder) mishearings() {
+	for _, h := range b.heard {
+		b.at = h.at
+		n := b.lex.root
+		for k, w := range normalWords(h.For) {
+			if k > 0 && Article(w) {
+				continue
+			}
+			if n = n.child(w); n == nil {
+				break
+			}
+		}
+		if n == nil || len(n.senses) == 0 {
+			b.complain(h.For, fmt.Sprintf("mishearing of unknown term %q", h.For), "write a term of a pack")
+			continue
+		}
+		for _, id := range h.Near {
+			if b.lex.sites[id] == nil {
+				b.complain(id, fmt.Sprintf("mishearing near unknown site %q", id), "check the id")
+			}
+		}
+		senses := append([]Sense(nil), n.senses...)
+		if senses[0].Kind == SideSense {
+			for _, t := range h.Terms { // everyday words: what stands beside them decides
+				b.lex.heardSides[strings.Join(normalWords(t), " ")] = Normalize(h.For)[0]
+			}
+			continue
+		}
+		for _, t := range h.Terms {
+			for _, s := range senses {
+				s.Respelled, s.Near = h.For, h.Near
+				b.term(t, s)
+			}
+		}
+	}
+}
+
+// HeardSide gives the side that a word is known to be a mishearing of.
+func (l *Lexicon) HeardSide(word string) (Form, bool) {
+	f, ok := l.heardSides[word]
+	return f, ok
+}
