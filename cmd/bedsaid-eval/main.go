@@ -16,6 +16,8 @@ const usage = `usage:
                                         drafts of cases, against their findings
   bedsaid-eval negation [-v] [-repeat N] FILE.tsv
                                         denials, against rows of the NegEx test kit
+  bedsaid-eval live -model FILE [-speed N] RECORDING|FOLDER...
+                                        hearing while somebody speaks
   bedsaid-eval speed FILE|FOLDER...     how time grows with the length of a text
 `
 
@@ -36,7 +38,7 @@ func run(args []string, out io.Writer) error {
 	if len(args) == 0 {
 		return errUsage
 	}
-	commands := map[string]func([]string, io.Writer) error{"cases": cases, "negation": negation, "speed": speed}
+	commands := map[string]func([]string, io.Writer) error{"cases": cases, "live": live, "negation": negation, "speed": speed}
 	command, ok := commands[args[0]]
 	if !ok {
 		return fmt.Errorf("%w: there is no %q", errUsage, args[0])
