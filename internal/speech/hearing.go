@@ -50,35 +50,76 @@ func (h *hearing) settle(t task) error {
 	return nil
 }
 
-// guess hears a piece that may still grow, and gives all words so far with its
-// own at the end. Nothing that settle does depends on it; but what the decoder
-// answered is kept, so that a piece that did not grow is not decoded twice.
-// thorough asks again where the first answer is doubtful, as settle does; without
-// it, a doubtful answer is given as it is, unless it is no speech at all, and sure
-// says whether a thorough one would be the same.
-func (h *hearing) guess(ctx context.Context, t task, thorough bool) (words []transcript.Word, sure bool, err error) {
-	g := *h // what a guess makes of the speaker's pace is forgotten
+// guess hears a piece that may still grow as settle would, and gives all words so
+// far with its own at the end. Nothing that settle does depends on it, but what the
+// decoder answered is kept: a piece that did not grow is not decoded twice.
+func (h *hearing) guess(ctx context.Context, t task) ([]transcript.Word, error) {
+	g := h.aside(ctx, t)
+	got, err := g.hear(t.piece, 0)
+	if err != nil {
+		return nil, fmt.Errorf("decode speech at %.0f s: %w", t.Start, err)
+	}
+	return g.join(got), nil
+}
+
+// glance hears no more of a piece that may still grow than the end of it, and that
+// briefly. so is what was known before, up to upTo seconds; it gives the same with
+// what was said since.
+func (h *hearing) glance(ctx context.Context, t task, so []transcript.Word, upTo float64) ([]transcript.Word, error) {
+	g := h.aside(ctx, t)
+	p := t.since(upTo)
+	if lengthOf(g.voice.within(p.Start, p.End)) < leastGap {
+		return so, nil
+	}
+	d, err := g.decode(p, Request{Prompt: promptText(g.terms), Brief: true})
+	if err != nil {
+		return nil, fmt.Errorf("decode speech at %.0f s: %w", p.Start, err)
+	}
+	words := g.voice.align(g.withoutTail(toWords(d.Tokens, p)), p.Start, p.End)
+	if v := judge(d, words, g.voice.within(p.Start, p.End), g.terms); v.loop || v.noise || v.phrase || v.echo {
+		words = nil
+	}
+	if p.Start == t.Start {
+		return g.join(words), nil
+	}
+	return slices.Concat(before(so, p.Start), words), nil
+}
+
+// since is the end of a piece: what was said after upTo seconds, and whole
+// stretches of voice before it so far as glanceSeconds reach.
+func (t task) since(upTo float64) piece {
+	p := t.piece
+	for i, iv := range t.voice.intervals {
+		if i > 0 && t.End-iv.Start <= glanceSeconds || iv.Start >= upTo {
+			if i > 0 {
+				p.Start, p.cutStart = iv.Start-min(piecePad, (iv.Start-t.voice.intervals[i-1].End)/2), math.NaN()
+			}
+			break
+		}
+	}
+	return p
+}
+
+// glanceSeconds is how much is heard again when a little was added.
+const glanceSeconds = 8.0
+
+// before gives the words whose middle lies before a time.
+func before(words []transcript.Word, seconds float64) []transcript.Word {
+	n := len(words)
+	for n > 0 && middle(words[n-1]) >= seconds {
+		n--
+	}
+	return words[:n]
+}
+
+// aside is a hearing of a task that leaves no trace but what the decoder answered.
+func (h *hearing) aside(ctx context.Context, t task) *hearing {
+	g := *h
 	g.Recognizer = &Recognizer{h.dec, h.opts}
 	g.opts.Observe = func(Event) {}
 	g.ctx = ctx
 	g.begin(t)
-	var got []transcript.Word
-	switch {
-	case thorough || lengthOf(g.voice.within(t.Start, t.End)) < leastGap:
-		got, err = g.hear(t.piece, 0)
-		sure = true
-	default:
-		var a attempt
-		a, err = g.try(t.piece, g.terms, g.opts.Beam)
-		sure = a.fine() && a.uncovered == 0
-		if !a.loop && !a.noise && !a.phrase {
-			got = a.words
-		}
-	}
-	if err != nil {
-		return nil, false, fmt.Errorf("decode speech at %.0f s: %w", t.Start, err)
-	}
-	return g.join(got), sure, nil
+	return &g
 }
 
 func (h *hearing) begin(t task) {

@@ -22,6 +22,9 @@ type Request struct {
 	Prompt string
 	// Beam is the beam width; 0 or 1 is greedy.
 	Beam int
+	// Brief asks for a quick answer, which may be a little worse: an engine that
+	// looks at a window of fixed length then looks at what the samples fill of it.
+	Brief bool
 }
 
 // Decoded is what the engine made of one piece.

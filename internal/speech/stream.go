@@ -46,16 +46,15 @@ type Stream struct {
 // pause is the open piece as it stood when the speaker last paused.
 type pause struct {
 	task
-	on       bool // there is such a piece, and nothing was cut since
-	asked    bool // its words were told
-	thorough bool // and nothing more can be made of it
+	on    bool // there is such a piece, and nothing was cut since
+	asked int  // 1: a glance was taken, 2: all that can be known of it is known
 }
 
 // guessing is a guess that is under way.
 type guessing struct {
-	iv       transcript.Interval
-	thorough bool
-	stop     context.CancelFunc
+	iv   transcript.Interval
+	deep bool // not a glance
+	stop context.CancelFunc
 }
 
 // NewStream begins a recording. It takes sound from now on, before there is a
@@ -117,9 +116,9 @@ func (s *Stream) collect() {
 	if cut := s.ear.take(); len(cut) > 0 {
 		s.tasks = append(s.tasks, cut...)
 		s.pause = pause{}
-		// A guess gives way to a piece that waits, but for one at the same sound,
-		// which does the same work.
-		if s.now != nil && s.now.iv != s.tasks[0].Interval {
+		// A guess gives way to a piece that waits, but for a deep one at the same
+		// sound, which does the same work.
+		if s.now != nil && (!s.now.deep || s.now.iv != s.tasks[0].Interval) {
 			s.now.stop()
 		}
 		s.signal()
@@ -129,8 +128,8 @@ func (s *Stream) collect() {
 	}
 	if p := s.ear.paused(); !s.pause.on || p.Interval != s.pause.Interval {
 		s.pause = pause{task: s.ear.task(p), on: true}
-		if s.now != nil && s.now.thorough {
-			s.now.stop()
+		if s.now != nil && s.now.deep {
+			s.now.stop() // a glance at what is new comes first
 		}
 		s.signal()
 	}
@@ -156,37 +155,51 @@ func (s *Stream) Hear(ctx context.Context, dec Decoder, vocab Vocabulary, told f
 		told = func(Heard) {}
 	}
 	h := newHearing(ctx, &Recognizer{dec, s.opts}, vocab)
-	settled := 0.0
+	var so []transcript.Word // what is known: settled words, then provisional ones
+	settled, upTo := 0.0, 0.0
 	for {
-		t, guess, more := s.next()
+		t, g, more := s.next()
+		if !more {
+			return account(h.words, s.ear.finder.voice, s.Seconds()), nil
+		}
 		var err error
 		switch {
-		case !more:
-			return account(h.words, s.ear.finder.voice, s.Seconds()), nil
 		case t == nil:
 			select {
 			case <-s.wake:
+				continue
 			case <-ctx.Done():
 				err = ctx.Err()
 			}
-		case guess == nil:
+		case g == nil:
 			if err = h.settle(*t); err == nil {
 				settled = t.settles()
-				told(s.heard(slices.Clone(h.words), settled, settled))
+				// What is known of the sound after the piece is known still.
+				so = slices.Concat(h.words, so[len(before(so, t.End)):])
 			}
 		default:
 			var words []transcript.Word
-			words, err = s.guess(h, *t, guess)
-			if err == nil {
-				told(s.heard(slices.Clone(words), settled, t.End))
-			} else if errors.Is(err, errEnough) {
-				err = nil
+			if words, err = s.guess(h, *t, g, so, upTo); err == nil {
+				so = words
 			}
 		}
-		if err != nil {
+		switch {
+		case errors.Is(err, errEnough):
+			continue
+		case err != nil:
 			return transcript.Transcript{}, err
 		}
+		upTo = max(upTo, t.speaks())
+		told(s.heard(slices.Clone(so), settled, upTo))
 	}
+}
+
+// speaks is the end of the voice in a task.
+func (t task) speaks() float64 {
+	if n := len(t.voice.intervals); n > 0 {
+		return t.voice.intervals[n-1].End
+	}
+	return t.End
 }
 
 // settles is the time up to which words do not change once the task is heard.
@@ -211,26 +224,36 @@ func (s *Stream) next() (*task, *guessing, bool) {
 	if s.ended {
 		return nil, nil, false
 	}
-	if s.pause.on && !s.pause.thorough {
+	switch {
+	case s.pause.on && s.pause.asked == 0:
 		t := s.pause.task
-		return &t, &guessing{iv: t.Interval, thorough: s.pause.asked}, true
+		return &t, &guessing{iv: t.Interval}, true
+	case s.pause.on && s.pause.asked == 1 && s.ear.pausing():
+		t := s.pause.task
+		return &t, &guessing{iv: t.Interval, deep: true}, true
 	}
 	return nil, nil, true
 }
 
 // guess guesses at the open piece; errEnough where there is better to do.
-func (s *Stream) guess(h *hearing, t task, g *guessing) ([]transcript.Word, error) {
+func (s *Stream) guess(h *hearing, t task, g *guessing, so []transcript.Word, upTo float64) ([]transcript.Word, error) {
 	ctx, stop := context.WithCancel(h.ctx)
 	defer stop()
 	g.stop = stop
 	s.mu.Lock()
-	if len(s.tasks) > 0 && s.tasks[0].Interval != t.Interval {
+	if len(s.tasks) > 0 && (!g.deep || s.tasks[0].Interval != t.Interval) {
 		s.mu.Unlock()
 		return nil, errEnough
 	}
 	s.now = g
 	s.mu.Unlock()
-	words, sure, err := h.guess(ctx, t, g.thorough)
+	var words []transcript.Word
+	var err error
+	if g.deep {
+		words, err = h.guess(ctx, t)
+	} else {
+		words, err = h.glance(ctx, t, so, upTo)
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.now = nil
@@ -238,8 +261,10 @@ func (s *Stream) guess(h *hearing, t task, g *guessing) ([]transcript.Word, erro
 		return nil, errEnough
 	}
 	if s.pause.on && s.pause.Interval == t.Interval {
-		s.pause.asked = true
-		s.pause.thorough = sure
+		s.pause.asked = 1
+		if g.deep {
+			s.pause.asked = 2
+		}
 	}
 	return words, err
 }

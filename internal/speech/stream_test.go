@@ -100,14 +100,24 @@ func TestStreamHearsWhatRecognizeHears(t *testing.T) {
 			defer close(done)
 			got, err = s.Hear(t.Context(), f, vocabulary, func(h Heard) { told <- h })
 		}()
+		last := Heard{}
 		chunks(pcm, 4000, func(part []int16) {
 			s.Write(part)
 			for !s.idle() {
 				select {
-				case h := <-told:
+				case last = <-told:
 					guesses++
-					s.check(t, h, w)
+					s.check(t, last, w)
 				case <-time.After(time.Millisecond):
+				}
+			}
+			if s.idlePause() {
+				said := 0
+				for said < len(w.words) && w.words[said].End < s.Seconds()-pauseSeconds { // the ear lags a little
+					said++
+				}
+				if len(last.Transcript.Words) != said {
+					t.Errorf("%s: %d words told in the pause at %.1f s, %d were said", name, len(last.Transcript.Words), s.Seconds(), said)
 				}
 			}
 		})
@@ -128,11 +138,18 @@ func TestStreamHearsWhatRecognizeHears(t *testing.T) {
 	}
 }
 
+// idlePause says whether the speaker pauses and all of it was looked at.
+func (s *Stream) idlePause() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.ear.pausing() && s.pause.asked == 2
+}
+
 // idle says whether the hearing goroutine has nothing left to do.
 func (s *Stream) idle() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return len(s.wake) == 0 && len(s.tasks) == 0 && s.now == nil && (!s.pause.on || s.pause.thorough)
+	return len(s.wake) == 0 && len(s.tasks) == 0 && s.now == nil && (!s.pause.on || s.pause.asked == 2 || s.pause.asked == 1 && !s.ear.pausing())
 }
 
 // check looks at what is told midway: in a world that is heard rightly, its words

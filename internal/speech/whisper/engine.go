@@ -165,6 +165,9 @@ func (e *Engine) Decode(ctx context.Context, samples []float32, req speech.Reque
 // more, so that a late one cannot stop the next piece.
 func (e *Engine) run(ctx context.Context, samples []float32, req speech.Request) C.bs_outcome {
 	request := C.bs_request{beam: C.int(min(max(1, req.Beam), maxBeam))}
+	if req.Brief {
+		request.context = C.int(briefContext(len(samples)))
+	}
 	if req.Prompt != "" {
 		request.prompt = C.CString(req.Prompt)
 		defer C.free(unsafe.Pointer(request.prompt))
@@ -188,4 +191,13 @@ func (e *Engine) run(ctx context.Context, samples []float32, req speech.Request)
 	close(finished)
 	<-gone
 	return outcome
+}
+
+// briefContext is how many of the encoder's 1,500 places, 20 ms each, so many
+// samples need: a second more than they fill, and no fewer than are good for words
+// (the least is from trying it; docs/speech.md).
+func briefContext(samples int) int {
+	const least, step = 512, 64
+	places := (samples/(SampleRate/50) + 50 + step - 1) / step * step
+	return min(max(places, least), 1500)
 }

@@ -104,29 +104,29 @@ func words(text string) []string {
 func TestRealSpeech(t *testing.T) {
 	const published = "And so my fellow Americans, ask not what your country can do for you, ask what you can do for your country."
 	e, samples := open(t), sample(t)
-	for _, beam := range []int{0, 5} {
-		d := decode(t, e, samples, speech.Request{Beam: beam})
+	for _, req := range []speech.Request{{}, {Beam: 5}, {Brief: true}} {
+		d := decode(t, e, samples, req)
 		if got := words(textOf(d)); !reflect.DeepEqual(got, words(published)) {
-			t.Errorf("beam %d: heard %q", beam, textOf(d))
+			t.Errorf("%+v: heard %q", req, textOf(d))
 		}
 		if d.HitLimit || d.AvgLogProb >= 0 || d.AvgLogProb < -1 || d.NoSpeech > 0.3 {
-			t.Errorf("beam %d: limit %v, mean log-probability %.2f, no speech %.2f", beam, d.HitLimit, d.AvgLogProb, d.NoSpeech)
+			t.Errorf("%+v: limit %v, mean log-probability %.2f, no speech %.2f", req, d.HitLimit, d.AvgLogProb, d.NoSpeech)
 		}
 		last := 0.0
 		for _, tok := range d.Tokens {
 			if tok.Start < last || tok.End < tok.Start || tok.End > 11 || tok.P < 0 || tok.P > 1 {
-				t.Errorf("beam %d: times or probability of token are wrong: %.2f to %.2f after %.2f, %.2f", beam, tok.Start, tok.End, last, tok.P)
+				t.Errorf("%+v: times or probability of token are wrong: %.2f to %.2f after %.2f, %.2f", req, tok.Start, tok.End, last, tok.P)
 			}
 			last = tok.Start
 			if strings.HasPrefix(tok.Text, "[_") || strings.HasPrefix(tok.Text, "<|") {
-				t.Errorf("beam %d: a control token came through: %q", beam, tok.Text)
+				t.Errorf("%+v: a control token came through: %q", req, tok.Text)
 			}
 		}
 		// By ear and by the waveform the words run from 0.3 s to 10.6 s and
 		// pause between 2.3 s and 3.2 s. (A measurement of ours, no source.)
 		first, end := d.Tokens[0], d.Tokens[len(d.Tokens)-1]
 		if first.Start > 1 || end.End < 10 {
-			t.Errorf("beam %d: words from %.2f s to %.2f s", beam, first.Start, end.End)
+			t.Errorf("%+v: words from %.2f s to %.2f s", req, first.Start, end.End)
 		}
 	}
 }
@@ -154,6 +154,11 @@ func TestWeigh(t *testing.T) {
 	if a, b := got[1][0], got[2][1]; math.Abs(a-b) > 0.05 {
 		t.Errorf("the same reading at %.2f and at %.2f", a, b)
 	}
+	// A brief decoding between leaves no trace.
+	decode(t, e, samples, speech.Request{Brief: true})
+	if again, err := e.Weigh(context.Background(), samples, "", spots); err != nil || !reflect.DeepEqual(again, got) {
+		t.Errorf("weighed again %v, first %v; %v", again, got, err)
+	}
 	if _, err := e.Weigh(context.Background(), nil, "", spots); err == nil {
 		t.Error("no error without sound")
 	}
@@ -164,9 +169,10 @@ func TestWeigh(t *testing.T) {
 func TestSameInputSameOutput(t *testing.T) {
 	e, samples := open(t), sample(t)
 	piece := samples[:5*SampleRate]
-	for _, req := range []speech.Request{{}, {Beam: 3, Prompt: "fellow, country, citizen"}} {
+	for _, req := range []speech.Request{{}, {Beam: 3, Prompt: "fellow, country, citizen"}, {Brief: true}} {
 		first := decode(t, e, piece, req)
 		decode(t, e, samples[6*SampleRate:], speech.Request{Beam: 2, Prompt: "thyroid, trachea"})
+		decode(t, e, samples[7*SampleRate:], speech.Request{Brief: !req.Brief})
 		if again := decode(t, e, piece, req); !reflect.DeepEqual(first, again) {
 			t.Errorf("%+v: first %q, then %q", req, textOf(first), textOf(again))
 		}

@@ -21,6 +21,7 @@ struct bs_engine {
     struct whisper_context * context;
     struct whisper_state   * state; // for greedy decoding, kept between calls; NULL until needed
     bool                     beamed; // the last piece was decoded with beams
+    bool                     brief;  // and with less than the whole window
     int                      threads;
     atomic_bool              abort;
 
@@ -185,6 +186,7 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
     params.language              = "en";
     params.no_context            = true;  // a piece stands alone: loops cannot carry over
     params.single_segment        = true;  // one pass over the piece, however early the text ends
+    params.audio_ctx             = request.context; // 0: the whole window
     params.token_timestamps      = true;
     params.suppress_blank        = true;
     params.suppress_nst          = true;
@@ -211,6 +213,7 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
         return outcome;
     }
     e->beamed = beam;
+    e->brief  = request.context != 0;
     outcome.status = whisper_full_with_state(e->context, e->state, params, samples, count);
     if (outcome.status == 0 && atomic_load(&e->abort)) {
         outcome.status = -101;
@@ -236,10 +239,11 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
 
 int bs_listen(bs_engine * e, const float * samples, int count) {
     e->held = 0;
-    if ((e->beamed || e->state == NULL) && !renew(e)) {
+    // A state remembers how much of the window it was last told to use.
+    if ((e->beamed || e->brief || e->state == NULL) && !renew(e)) {
         return -100;
     }
-    e->beamed = false;
+    e->beamed = e->brief = false;
     const int status = whisper_pcm_to_mel_with_state(e->context, e->state, samples, count, e->threads);
     return status != 0 ? status : whisper_encode_with_state(e->context, e->state, 0, e->threads);
 }
