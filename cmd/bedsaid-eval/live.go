@@ -74,11 +74,13 @@ func live(args []string, out io.Writer) error {
 			return fmt.Errorf("%s: %w", file, err)
 		}
 		short, long, last = append(short, p.pauses(0.5)...), append(long, p.pauses(1)...), append(last, p.last)
+		same := "the same"
 		if !p.same {
 			differ++
+			same = fmt.Sprintf("OTHER, in words from %.1f s on", p.differs)
 		}
 		fmt.Fprintf(out, "%s: %.1f s, %d words, %d findings, %d updates, at most %d pieces waiting, %.2f of a processor; the draft at once is %s\n", filepath.Base(file),
-			p.seconds, len(p.words), p.findings, len(p.updates), p.waiting, p.processor/p.seconds, map[bool]string{true: "the same", false: "OTHER"}[p.same])
+			p.seconds, len(p.words), p.findings, len(p.updates), p.waiting, p.processor/p.seconds, same)
 	}
 	if *speed == 1 {
 		fmt.Fprintf(out, "words after a pause of 0.5 s and more: %s\nwords after a pause of 1 s and more:   %s\ndraft after the last word:              %s\n",
@@ -124,6 +126,7 @@ type played struct {
 	words                    []transcript.Word
 	updates                  []told
 	same                     bool
+	differs                  float64 // seconds: where the first word differs
 }
 
 func play(d *pipeline.Drafter, file string, speed float64) (played, error) {
@@ -168,6 +171,12 @@ func play(d *pipeline.Drafter, file string, speed float64) (played, error) {
 		return p, err
 	}
 	p.same, err = sameDraft(draft, whole)
+	for i, w := range p.words {
+		if i >= len(whole.Transcript.Words) || w != whole.Transcript.Words[i] {
+			p.differs = w.Start
+			break
+		}
+	}
 	return p, err
 }
 

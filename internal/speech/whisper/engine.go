@@ -166,7 +166,7 @@ func (e *Engine) Decode(ctx context.Context, samples []float32, req speech.Reque
 func (e *Engine) run(ctx context.Context, samples []float32, req speech.Request) C.bs_outcome {
 	request := C.bs_request{beam: C.int(min(max(1, req.Beam), maxBeam))}
 	if req.Brief {
-		request.context = C.int(briefContext(len(samples)))
+		request.places = C.int(briefPlaces(len(samples)))
 	}
 	if req.Prompt != "" {
 		request.prompt = C.CString(req.Prompt)
@@ -193,11 +193,12 @@ func (e *Engine) run(ctx context.Context, samples []float32, req speech.Request)
 	return outcome
 }
 
-// briefContext is how many of the encoder's 1,500 places, 20 ms each, so many
-// samples need: a second more than they fill, and no fewer than are good for words
-// (the least is from trying it; docs/speech.md).
-func briefContext(samples int) int {
-	const least, step = 512, 64
+// briefPlaces is how many of the encoder's 1,500 places, 20 ms each, so many
+// samples need: a second more than they fill, and no fewer than ten seconds' worth,
+// below which the words get poor (common practice, no source). Each length asks for
+// a state of its own, so there are few.
+func briefPlaces(samples int) int {
+	const least, step = 512, 256
 	places := (samples/(SampleRate/50) + 50 + step - 1) / step * step
 	return min(max(places, least), 1500)
 }

@@ -21,7 +21,7 @@ struct bs_engine {
     struct whisper_context * context;
     struct whisper_state   * state; // for greedy decoding, kept between calls; NULL until needed
     bool                     beamed; // the last piece was decoded with beams
-    bool                     brief;  // and with less than the whole window
+    int                      places; // of the encoder that it used; 0: all
     int                      threads;
     atomic_bool              abort;
 
@@ -186,7 +186,7 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
     params.language              = "en";
     params.no_context            = true;  // a piece stands alone: loops cannot carry over
     params.single_segment        = true;  // one pass over the piece, however early the text ends
-    params.audio_ctx             = request.context; // 0: the whole window
+    params.audio_ctx             = request.places; // 0: the whole window
     params.token_timestamps      = true;
     params.suppress_blank        = true;
     params.suppress_nst          = true;
@@ -208,12 +208,15 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
     // first beam is seeded once in the life of a state: only a fresh state
     // gives the same text for the same sound. It also leaves the state larger,
     // so the next piece gets a fresh one too.
-    if ((beam || e->beamed || e->state == NULL) && !renew(e)) {
+    //
+    // A state that has used another length of window keeps a rest of it in memory
+    // that this one reads.
+    if ((beam || e->beamed || e->places != request.places || e->state == NULL) && !renew(e)) {
         outcome.status = -100;
         return outcome;
     }
     e->beamed = beam;
-    e->brief  = request.context != 0;
+    e->places = request.places;
     outcome.status = whisper_full_with_state(e->context, e->state, params, samples, count);
     if (outcome.status == 0 && atomic_load(&e->abort)) {
         outcome.status = -101;
@@ -239,11 +242,11 @@ bs_outcome bs_decode(bs_engine * e, const float * samples, int count, bs_request
 
 int bs_listen(bs_engine * e, const float * samples, int count) {
     e->held = 0;
-    // A state remembers how much of the window it was last told to use.
-    if ((e->beamed || e->brief || e->state == NULL) && !renew(e)) {
+    if ((e->beamed || e->places != 0 || e->state == NULL) && !renew(e)) {
         return -100;
     }
-    e->beamed = e->brief = false;
+    e->beamed = false;
+    e->places = 0;
     const int status = whisper_pcm_to_mel_with_state(e->context, e->state, samples, count, e->threads);
     return status != 0 ? status : whisper_encode_with_state(e->context, e->state, 0, e->threads);
 }

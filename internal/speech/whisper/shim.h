@@ -17,7 +17,7 @@ typedef struct {
 typedef struct {
     int    beam;      // 1 is greedy
     const char * prompt; // bare vocabulary, or NULL
-    int    context;   // places of the encoder to use; 0 is all
+    int    places;    // places of the encoder to use; 0 is all
 } bs_request;
 
 typedef struct {
