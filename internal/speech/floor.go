@@ -1,9 +1,6 @@
 package speech
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // floors follows the quiet of each band: a low percentile of what the last
 // seconds held. It looks back only, so that what it says of a moment does not
@@ -33,9 +30,7 @@ func (f *floors) now() bands {
 		for i := 0; i < len(f.recent); i += 2 {
 			f.column = append(f.column, f.recent[i][b])
 		}
-		slices.Sort(f.column)
-		low := f.column[int(floorShare*float64(len(f.column)-1))]
-		out[b] = max(low, f.loud[b].high()*floorBelow, floorLeast)
+		out[b] = max(smallest(f.column, int(floorShare*float64(len(f.column)-1))), f.loud[b].high()*floorBelow, floorLeast)
 	}
 	return out
 }
@@ -65,4 +60,31 @@ func (l *levels) high() float32 {
 		rest -= l.count[at]
 	}
 	return 0
+}
+
+// smallest gives the element that would stand at k if x were sorted; it moves the
+// elements of x (C. A. R. Hoare, "Algorithm 65: find", 1961).
+func smallest(x []float32, k int) float32 {
+	for lo, hi := 0, len(x)-1; lo < hi; {
+		mid, i, j := x[k], lo, hi
+		for i <= j {
+			for x[i] < mid {
+				i++
+			}
+			for mid < x[j] {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i, j = i+1, j-1
+			}
+		}
+		if j < k {
+			lo = i
+		}
+		if k < i {
+			hi = j
+		}
+	}
+	return x[k]
 }

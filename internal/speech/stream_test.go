@@ -259,25 +259,24 @@ func TestStreamFails(t *testing.T) {
 	w := newWorld(80, 8, 0.6)
 	pcm := w.pcm()
 	broken := errors.New("out of memory")
-	ctx, cancel := context.WithCancel(t.Context())
-	for name, c := range map[string]struct {
-		want  error
-		fault func() error
-	}{
-		"decoder": {broken, func() error { return broken }},
-		"context": {context.Canceled, func() error { cancel(); return ctx.Err() }},
-	} {
+	for name, want := range map[string]error{"decoder": broken, "context": context.Canceled} {
+		ctx, cancel := context.WithCancel(t.Context())
+		defer cancel()
 		f := &fake{t: t, w: w}
 		f.fault = func(transcript.Interval, Request, *Decoded) (bool, error) {
 			if len(f.calls) > 1 {
-				return true, c.fault()
+				if want == broken {
+					return true, broken
+				}
+				cancel()
+				return true, ctx.Err()
 			}
 			return false, nil
 		}
 		s := NewStream(Options{})
 		chunks(pcm[:60*audio.Rate], 1000, s.Write)
 		got, err := s.Hear(ctx, f, nil, nil)
-		if !errors.Is(err, c.want) || len(got.Words) > 0 {
+		if !errors.Is(err, want) || len(got.Words) > 0 {
 			t.Errorf("%s: %d words, %v", name, len(got.Words), err)
 		}
 		s.Write(pcm[60*audio.Rate:])

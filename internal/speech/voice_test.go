@@ -2,9 +2,11 @@ package speech
 
 import (
 	"math"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"bedsaid/internal/audio"
@@ -179,6 +181,20 @@ func TestVoiceInNothing(t *testing.T) {
 	for _, n := range []int{0, 1, voiceHop, 1000} {
 		if v := findVoice(t, make([]float32, n)); len(v.intervals) != 0 {
 			t.Errorf("voice in %d samples of nothing: %v", n, v.intervals)
+		}
+	}
+}
+
+func TestSmallest(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(5, 6))
+	for range 500 {
+		x := make([]float32, 1+rnd.IntN(40))
+		for i := range x {
+			x[i] = float32(rnd.IntN(12))
+		}
+		k, sorted := rnd.IntN(len(x)), slices.Sorted(slices.Values(x))
+		if got := smallest(x, k); got != sorted[k] {
+			t.Fatalf("%v at %d of %v", got, k, sorted)
 		}
 	}
 }
