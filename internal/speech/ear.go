@@ -14,7 +14,7 @@ const earBlock = voiceBlock * voiceHop
 
 // pauseSeconds is how long nobody must speak for a pause in which the piece that
 // is still open is worth hearing.
-const pauseSeconds = 0.5
+const pauseSeconds = 0.35
 
 // task is a piece with all that is needed to hear it.
 type task struct {
@@ -82,14 +82,19 @@ func (e *ear) take() []task {
 	return t
 }
 
-// pausing says whether the speaker pauses, with a piece that is still open.
-func (e *ear) pausing() bool {
+// pausing says whether the speaker pauses, with a piece that is still open, and
+// since when, in seconds.
+func (e *ear) pausing() (since float64, yes bool) {
 	n := len(e.cutter.open)
-	return n > 0 && !e.finder.speaking() && e.finder.now()-(e.cutter.open[n-1].End-voicePad) >= pauseSeconds
+	if n == 0 || e.finder.speaking() {
+		return 0, false
+	}
+	since = e.cutter.open[n-1].End - voicePad
+	return since, e.finder.now()-since >= pauseSeconds
 }
 
 // paused gives the piece that is still open while the speaker pauses.
-func (e *ear) paused() piece { return e.cutter.piece(len(e.cutter.open), nil) }
+func (e *ear) paused() task { return e.task(e.cutter.piece(len(e.cutter.open), nil)) }
 
 func (e *ear) look() {
 	e.finder.add(e.kept[e.block:])

@@ -46,15 +46,30 @@ type Stream struct {
 // pause is the open piece as it stood when the speaker last paused.
 type pause struct {
 	task
-	on    bool // there is such a piece, and nothing was cut since
-	asked int  // 1: a glance was taken, 2: all that can be known of it is known
+	on    bool    // there is such a piece, and nothing was cut since
+	since float64 // seconds
+	asked int     // 1: a glance was taken, 2: all that can be known of it is known
 }
 
 // guessing is a guess that is under way.
 type guessing struct {
-	iv   transcript.Interval
-	deep bool // not a glance
-	stop context.CancelFunc
+	since float64 // the pause that it is of
+	iv    transcript.Interval
+	deep  bool // not a glance
+	stop  context.CancelFunc
+}
+
+// inWay says whether a guess keeps what is more urgent waiting: a piece that is
+// cut, unless the guess does the same work, or is a glance, which is soon over and
+// shows the words of that piece sooner; but at the end only the draft counts.
+func (s *Stream) inWay(g *guessing) bool {
+	switch {
+	case len(s.tasks) == 0:
+		return false
+	case g.deep:
+		return s.tasks[0].Interval != g.iv
+	}
+	return s.ended || len(s.tasks) > 1
 }
 
 // NewStream begins a recording. It takes sound from now on, before there is a
@@ -116,18 +131,16 @@ func (s *Stream) collect() {
 	if cut := s.ear.take(); len(cut) > 0 {
 		s.tasks = append(s.tasks, cut...)
 		s.pause = pause{}
-		// A guess gives way to a piece that waits, but for a deep one at the same
-		// sound, which does the same work.
-		if s.now != nil && (!s.now.deep || s.now.iv != s.tasks[0].Interval) {
+		if s.now != nil && s.inWay(s.now) {
 			s.now.stop()
 		}
 		s.signal()
 	}
-	if s.ended || !s.ear.pausing() {
+	if s.ended {
 		return
 	}
-	if p := s.ear.paused(); !s.pause.on || p.Interval != s.pause.Interval {
-		s.pause = pause{task: s.ear.task(p), on: true}
+	if since, yes := s.ear.pausing(); yes && (!s.pause.on || since != s.pause.since) {
+		s.pause = pause{task: s.ear.paused(), on: true, since: since}
 		if s.now != nil && s.now.deep {
 			s.now.stop() // a glance at what is new comes first
 		}
@@ -224,13 +237,13 @@ func (s *Stream) next() (*task, *guessing, bool) {
 	if s.ended {
 		return nil, nil, false
 	}
-	switch {
-	case s.pause.on && s.pause.asked == 0:
+	if s.pause.on && s.pause.asked == 0 {
 		t := s.pause.task
-		return &t, &guessing{iv: t.Interval}, true
-	case s.pause.on && s.pause.asked == 1 && s.ear.pausing():
-		t := s.pause.task
-		return &t, &guessing{iv: t.Interval, deep: true}, true
+		return &t, &guessing{since: s.pause.since}, true
+	}
+	if since, yes := s.ear.pausing(); yes && s.pause.on && s.pause.since == since && s.pause.asked == 1 {
+		t := s.ear.paused() // with what has come after the last word meanwhile
+		return &t, &guessing{since: since, iv: t.Interval, deep: true}, true
 	}
 	return nil, nil, true
 }
@@ -241,7 +254,7 @@ func (s *Stream) guess(h *hearing, t task, g *guessing, so []transcript.Word, up
 	defer stop()
 	g.stop = stop
 	s.mu.Lock()
-	if len(s.tasks) > 0 && (!g.deep || s.tasks[0].Interval != t.Interval) {
+	if s.inWay(g) {
 		s.mu.Unlock()
 		return nil, errEnough
 	}
@@ -260,7 +273,7 @@ func (s *Stream) guess(h *hearing, t task, g *guessing, so []transcript.Word, up
 	if err != nil && h.ctx.Err() == nil && ctx.Err() != nil {
 		return nil, errEnough
 	}
-	if s.pause.on && s.pause.Interval == t.Interval {
+	if s.pause.on && s.pause.since == g.since {
 		s.pause.asked = 1
 		if g.deep {
 			s.pause.asked = 2

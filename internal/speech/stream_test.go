@@ -113,7 +113,7 @@ func TestStreamHearsWhatRecognizeHears(t *testing.T) {
 			}
 			if s.idlePause() {
 				said := 0
-				for said < len(w.words) && w.words[said].End < s.Seconds()-pauseSeconds { // the ear lags a little
+				for said < len(w.words) && w.words[said].End < s.Seconds()-0.5 { // the ear lags a little
 					said++
 				}
 				if len(last.Transcript.Words) != said {
@@ -142,14 +142,16 @@ func TestStreamHearsWhatRecognizeHears(t *testing.T) {
 func (s *Stream) idlePause() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.ear.pausing() && s.pause.asked == 2
+	_, yes := s.ear.pausing()
+	return yes && s.pause.asked == 2
 }
 
 // idle says whether the hearing goroutine has nothing left to do.
 func (s *Stream) idle() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return len(s.wake) == 0 && len(s.tasks) == 0 && s.now == nil && (!s.pause.on || s.pause.asked == 2 || s.pause.asked == 1 && !s.ear.pausing())
+	_, pausing := s.ear.pausing()
+	return len(s.wake) == 0 && len(s.tasks) == 0 && s.now == nil && (!s.pause.on || s.pause.asked == 2 || s.pause.asked == 1 && !pausing)
 }
 
 // check looks at what is told midway: in a world that is heard rightly, its words
