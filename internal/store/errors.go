@@ -39,6 +39,7 @@ var (
 	ErrRole            = &problem{"your role does not do this", "ask the examiner, or whoever set up the record"}
 	ErrConsent         = &problem{"there is no consent to recording, or it was withdrawn", "ask for it, and note from whom and how; without it, type what you found"}
 	ErrConsentHolds    = &problem{"the consent was not withdrawn", "the site's rule says how long sound is kept; withdraw the consent first if the patient did"}
+	ErrHeld            = &problem{"the encounter is on hold: nothing of it is deleted", "ask who manages the record; bedsaid record hold list says why it is held"}
 	ErrIdentity        = &problem{"the two identifiers are not those of this encounter", "read both off the patient's wristband again"}
 	ErrIncomplete      = &problem{"something that is needed is empty", "give both patient identifiers with their kinds, and the time of the examination"}
 	ErrUserExists      = &problem{"there is a user of that name already", "choose another name"}

@@ -83,6 +83,8 @@ func TestHoldStopsEveryPurge(t *testing.T) {
 		}
 	}
 	nothing("held twice")
+	_, err = x.EraseWithdrawn(bg, e.ID)
+	is(t, err, ErrHeld)
 	_, err = rev.LiftHold(bg, h.ID, "settled")
 	is(t, err, ErrRole)
 	_, err = x.LiftHold(bg, h.ID, "")

@@ -118,7 +118,7 @@ func (x *Session) PurgeSound(ctx context.Context, rule Retention) ([]Recording, 
 
 // EraseWithdrawn deletes the sound of an encounter whose consent was withdrawn,
 // and writes each deletion in the log; the encounter's examiner may, and whoever
-// manages the record. A legal hold is not known here: ask before.
+// manages the record. While a hold stands nothing is deleted (ErrHeld).
 func (x *Session) EraseWithdrawn(ctx context.Context, encounter string) ([]Recording, error) {
 	e, err := x.Encounter(ctx, encounter)
 	if err != nil {
@@ -133,8 +133,15 @@ func (x *Session) EraseWithdrawn(ctx context.Context, encounter string) ([]Recor
 	case e.Consent.Withdrawn.IsZero():
 		return nil, fmt.Errorf("erase sound: %w", ErrConsentHolds)
 	}
-	// A withdrawal stands: it is never taken back, so it need not be asked again.
-	return x.erase(ctx, list, func(_ *tx, r Recording) (bool, error) { return r.State != RecordingPurged, nil })
+	// A withdrawal stands: it is never taken back, so it need not be asked again;
+	// a hold may have been put meanwhile.
+	return x.erase(ctx, list, func(t *tx, r Recording) (bool, error) {
+		held, err := t.held(encounter)
+		if err == nil && held {
+			err = ErrHeld
+		}
+		return r.State != RecordingPurged, err
+	})
 }
 
 // erase deletes the sound of recordings that still may be, one transaction each.
