@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 
@@ -97,8 +98,9 @@ func (m *Main) verifyCommand() *cobra.Command {
 		Use: "verify", Short: "Read the whole record and check that it is as it was written",
 		Long: `Verify reads everything and compares it with its keyed hashes and chains. A
 record from which the end was taken shows nothing by itself: with --against it
-is compared with the seal lines printed on exports (text files that hold them,
-or one line typed into a file).`,
+is compared with the seal lines printed on exports (as text, Markdown, HTML, FHIR
+or JSON, or the line typed off paper into a file). docs/record.md shows both
+outcomes.`,
 		Example: `  bedsaid verify
   bedsaid verify --against signed-note.txt`,
 		Args: exactly(0, "no arguments"),
@@ -124,7 +126,7 @@ func readSeals(files []string) ([]store.Seal, error) {
 		}
 		seals := store.ParseSeals(string(data))
 		if len(seals) == 0 {
-			return nil, failed(exitBadInput, fmt.Errorf("read %s: no seal line in it", name)).hint("a seal line begins with bedsaid-seal/1 and stands on every signed export")
+			return nil, failed(exitBadInput, fmt.Errorf("read %s: no seal line in it", name)).hint("a seal line begins with bedsaid-seal/1 and stands in the head of exports as text, HTML, FHIR and JSON; off a PDF or paper, type it into a file")
 		}
 		out = append(out, seals...)
 	}
@@ -149,7 +151,11 @@ func (m *Main) verify(ctx context.Context, x *store.Session, seals []store.Seal)
 	}
 	fmt.Fprintf(m.Stdout, "Read: %s; %d seals compared.\n", contents(r), len(seals))
 	if len(all) > 0 {
-		return failed(exitRecord, fmt.Errorf("%d things are not as they were written", len(all))).
+		what := "1 thing is not as it was written"
+		if len(all) > 1 {
+			what = fmt.Sprintf("%d things are not as they were written", len(all))
+		}
+		return failed(exitRecord, errors.New(what)).
 			hint("copy the whole folder to another disk first; restore the last backup into a new folder and compare; tell whoever answers for records at your site")
 	}
 	fmt.Fprintln(m.Stdout, "All is as it was written.")

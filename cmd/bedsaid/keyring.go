@@ -84,7 +84,7 @@ func (m *Main) byKeyring(ctx context.Context, p place) *store.Session {
 	return nil
 }
 
-// keyringCause is why a keyring failed, without what it quotes.
+// keyringCause is why a keyring failed; its own words say it to programmers.
 func keyringCause(err error) string {
 	switch {
 	case errors.Is(err, oskeyring.ErrNotFound):
@@ -92,7 +92,7 @@ func keyringCause(err error) string {
 	case errors.Is(err, store.ErrWrongPassphrase):
 		return "what it keeps is no longer valid"
 	}
-	return err.Error()
+	return "no keyring answers in this session"
 }
 
 // trustKeyring puts a new secret into the keyring.
