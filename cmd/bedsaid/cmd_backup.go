@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -22,6 +23,9 @@ another disk, in another place.`,
 		Example: "  bedsaid backup /media/stick/ward-7.backup",
 		Args:    exactly(1, "the name of a new file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if info, err := os.Stat(filepath.Dir(args[0])); err != nil || !info.IsDir() {
+				return usage("there is no folder %s to back up to", filepath.Dir(args[0])).hint("check its name, and that the disk is connected")
+			}
 			return m.withRecord(cmd.Context(), f, func(x *store.Session, _ *asker) error {
 				r, err := x.Backup(cmd.Context(), args[0])
 				if err != nil {

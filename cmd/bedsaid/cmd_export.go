@@ -94,9 +94,9 @@ func (m *Main) formFlags(c *cobra.Command, f *formFlags) {
 	fl.StringVar(&f.to, "to", "", "form to write, one `FORM` of "+strings.Join(names, ", "))
 	fl.StringVar(&f.out, "out", "", "write to `DIR`, readable by you only")
 	fl.BoolVar(&f.force, "force", false, "with --out: write over files that are there")
-	fl.StringVar(&f.form, "form", "compact", "of the text: compact or complete")
+	fl.StringVar(&f.form, "form", "compact", "of the text: a `KIND`, compact or complete")
 	fl.StringVar(&f.with, "with", "", "with `talk`: what was said goes out too")
-	fl.StringVar(&f.paper, "paper", "a4", "of html and pdf: a4 or letter")
+	fl.StringVar(&f.paper, "paper", "a4", "of html and pdf: a `SIZE`, a4 or letter")
 	lexiconFlag(c, &f.lexicon)
 	must(c.MarkFlagDirname("out"))
 	for flag, values := range map[string][]string{"to": names, "form": {"compact", "complete"}, "with": {"talk"}, "paper": {"a4", "letter"}} {
@@ -226,6 +226,11 @@ func (m *Main) readDocument(path string, o note.Outline) (note.Document, error) 
 		doc, err = fhir.Read(bytes.NewReader(data), name, o)
 	} else {
 		doc, err = export.ReadDocument(bytes.NewReader(data), name, o)
+	}
+	var form *export.FormatError
+	if errors.As(err, &form) {
+		return note.Document{}, failed(exitBadInput, fmt.Errorf("%s: %s", path, err)).
+			hint("give a file that bedsaid draft --json, bedsaid export or the page wrote; bedsaid draft exam.txt --json > exam.draft.json makes one")
 	}
 	if err != nil {
 		return note.Document{}, fmt.Errorf("%s: %w", path, err)

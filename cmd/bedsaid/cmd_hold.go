@@ -15,7 +15,8 @@ func (m *Main) holdCommand() *cobra.Command {
 		Long: `A hold keeps an encounter, with its sound and its notes, from every deletion
 until it is lifted: a claim, a complaint or an incident asks for what there is.
 Every user may put one; who manages the record lifts it. Both need a reason,
-which is asked for, and both stand in the log of the record.`,
+which is asked for and shown by bedsaid record hold list. Backups, exports and the
+folder itself are out of its reach.`,
 		Example: `  bedsaid record hold put e0123456789abcdef
   bedsaid record hold list
   bedsaid record hold lift hfedcba9876543210`,
@@ -26,6 +27,9 @@ which is asked for, and both stand in the log of the record.`,
 		Args: exactly(1, "the id of an encounter"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return m.withRecord(cmd.Context(), f, func(x *store.Session, ask *asker) error {
+				if _, err := x.Encounter(cmd.Context(), args[0]); err != nil {
+					return err
+				}
 				why, err := ask.line("Why it is held")
 				if err != nil {
 					return err

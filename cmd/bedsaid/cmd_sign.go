@@ -31,7 +31,9 @@ and credentials, at this machine's time. It signs nothing while a finding is
 undecided, a doubt is open, speech that gave no words was not listened to, talk
 that was not understood was not read, or something that needs action is not
 closed: it lists them. Decide them on the page (bedsaid serve). A student's
-signature waits for a preceptor (bedsaid record cosign).`
+signature waits for a preceptor (bedsaid record cosign).
+
+Asked for, in this order: your passphrase, both identifiers, your passphrase.`
 
 func acts() []act {
 	return []act{
@@ -51,7 +53,7 @@ signed stays readable, and goes out until the correction is signed (bedsaid
 record sign).`,
 			example: "bedsaid record amend n0123456789abcdef", why: "Why it is corrected", done: "open for correction"},
 		{kind: review.Addendum, use: "addendum", short: "Add signed words to a signed note",
-			long: `Addendum asks for the words, for the two identifiers on the wristband and for
+			long: `Addendum asks for the words, then for the two identifiers on the wristband and for
 your passphrase once more. It stands below the note with your name and the time;
 the note itself stays as it is. With --observed it is a late entry and shows both
 times.`,

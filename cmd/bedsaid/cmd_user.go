@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"unicode"
 
 	"github.com/spf13/cobra"
 
@@ -32,7 +33,10 @@ func (u userFlags) user() (store.NewUser, error) {
 	if role == review.RoleUnknown {
 		return store.NewUser{}, usage("unknown role %q", u.role).hint("roles are %s", roleWords())
 	}
-	if u.login == "" || u.name == "" {
+	if strings.ContainsFunc(u.login, unicode.IsSpace) {
+		return store.NewUser{}, usage("a login has no spaces").hint("--user anna")
+	}
+	if u.login == "" || strings.TrimSpace(u.name) == "" {
 		return store.NewUser{}, usage("a user needs a login and a name").hint("--user anna --name \"Anna Example\" --credentials RN")
 	}
 	if role.Licensed() && strings.TrimSpace(u.credentials) == "" {

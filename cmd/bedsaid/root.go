@@ -35,6 +35,8 @@ func (m *Main) root() *cobra.Command {
   bedsaid draft exam.txt --json       the same from typed words, for a program
   bedsaid lexicon try "Gag present."  what would be charted of a sentence
   bedsaid export exam.draft.json --to pdf --out notes/   the draft, for print
+  bedsaid serve                       check, correct and sign on a page; before
+                                      that, once: bedsaid record init
   bedsaid doctor                      what is installed, and does it work`,
 		Version:       version,
 		SilenceErrors: true,
@@ -59,7 +61,12 @@ func (m *Main) root() *cobra.Command {
 	}
 	root.RunE = func(cmd *cobra.Command, _ []string) error { return cmd.Help() }
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return usage("%s", err).hint("%s --help lists the flags", cmd.CommandPath())
+		// What the parser of numbers says of itself helps nobody.
+		text, _, isNumber := strings.Cut(err.Error(), ": strconv.")
+		if isNumber {
+			text += ": a whole number is wanted"
+		}
+		return usage("%s", text).hint("%s --help lists the flags", cmd.CommandPath())
 	})
 	root.SetVersionTemplate("bedsaid {{.Version}}\n")
 	// Flags, as all else, fit on 80 columns.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -159,4 +160,31 @@ func TestSigningByCommands(t *testing.T) {
 		t.Error("a signed note says that it is not signed")
 	}
 	d.holds(d.run(exitOK, "pat", []string{"verify"}, hers), "All is as it was written", "1 notes (1 signed)")
+
+	// Holds keep their reason to themselves; nothing of all this is readable on the disk.
+	encounter := regexp.MustCompile(`encounter (e\w+)`).FindStringSubmatch(kept)[1]
+	held := d.run(exitOK, "sam", []string{"record", "hold", "put", encounter}, his, "a claim about the shadow")
+	d.run(exitRecord, "sam", []string{"record", "hold", "lift", regexp.MustCompile(`hold (h\w+):`).FindStringSubmatch(held)[1]}, his, "settled")
+	for _, command := range [][]string{{"record", "log"}, {"purge"}, {"purge", "--encounters", "--yes"}} {
+		if out := d.run(exitOK, "pat", command, hers); strings.Contains(out, "shadow") || strings.Contains(out, "Quillfeather") {
+			t.Errorf("%v tells what is a patient's: %s", command, out)
+		}
+	}
+	files := 0
+	err := filepath.WalkDir(filepath.Dir(d.dir), func(path string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		files++
+		data, err := os.ReadFile(path)
+		for _, word := range []string{"Quillfeather", "deviated", "blorft", "shadow", "told the ward", "look again", hers, his} {
+			if strings.Contains(string(data), word) {
+				t.Errorf("%q is readable in %s", word, filepath.Base(path))
+			}
+		}
+		return err
+	})
+	if err != nil || files < 4 {
+		t.Errorf("%d files searched, %v", files, err)
+	}
 }

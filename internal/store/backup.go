@@ -239,7 +239,7 @@ func readBackupHeader(in *bufio.Reader) (h backupHeader, raw []byte, err error) 
 		if bytes.HasPrefix(line, []byte("bedsaid-backup/")) {
 			return h, nil, ErrNewer
 		}
-		return h, nil, ErrBackup
+		return h, nil, fmt.Errorf("%w (it does not begin as a backup does)", ErrBackup)
 	}
 	n := binary.BigEndian.Uint32(line[len(backupFormat)+1:])
 	if n > 1<<24 {

@@ -19,6 +19,7 @@ import (
 
 	"bedsaid/internal/finding"
 	"bedsaid/internal/review"
+	"bedsaid/internal/transcript"
 )
 
 // TestMain lets this program be run again as another process that works in a
@@ -463,6 +464,16 @@ func planted(x *Session) review.Note {
 	_, err = x.LiftHold(bg, h.ID, plantedWord)
 	must(err)
 	note, err := x.Decide(bg, n.ID, 0, review.Decision{Kind: review.Comment, Text: plantedWord, Why: plantedWord})
+	must(err)
+	x.s.opt.Attention = func(transcript.Transcript, finding.Finding) []finding.Attention {
+		return []finding.Attention{{ID: "neck.trachea", Why: plantedWord, Urgency: finding.Now, Source: plantedWord}}
+	}
+	f := draft().Findings()[0]
+	f.Qualifiers = map[string]string{"onset": plantedWord}
+	note, err = x.Decide(bg, n.ID, note.Len(), review.Decision{Kind: review.Add, Finding: f, Text: plantedWord, Why: plantedWord})
+	must(err)
+	closing := review.Closing{Handling: review.Told, To: plantedWord, At: x.s.opt.Now(), Answer: plantedWord}
+	note, err = x.Decide(bg, n.ID, note.Len(), review.Decision{Kind: review.Close, Index: 0, Closing: closing})
 	must(err)
 	return note
 }
