@@ -34,6 +34,11 @@ func (n *Note) judge(line string, d Decision) {
 		raised = nil
 	default:
 		if d.Attention == nil { // nobody asked the rules
+			if d.Kind == Accept { // what was struck stands again, and so does all that was said of it
+				for i := range n.actions {
+					n.actions[i].Ended = n.actions[i].Ended && n.actions[i].Line != line
+				}
+			}
 			return
 		}
 	}

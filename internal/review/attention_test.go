@@ -79,6 +79,8 @@ func TestAlertsFollowWhatStands(t *testing.T) {
 		{"not assessed after all", []review.Decision{{Kind: review.NotAssessed, Line: "f1", Why: "dressing"}}, []int{1}, []string{"the patient's words|"}},
 		{"struck and accepted again", []review.Decision{{Kind: review.Reject, Line: "f1"}, {Kind: review.Accept, Line: "f1", Attention: []finding.Attention{alert}}},
 			[]int{0, 1}, []string{"trachea not midline|", "the patient's words|"}},
+		{"struck and accepted again, and nobody asked the rules", []review.Decision{{Kind: review.Reject, Line: "f1"}, {Kind: review.Accept, Line: "f1"}},
+			[]int{0, 1}, []string{"trachea not midline|", "the patient's words|"}},
 		{"struck, and that taken back", []review.Decision{{Kind: review.Reject, Line: "f1"}, undo}, []int{0, 1}, []string{"trachea not midline|", "the patient's words|"}},
 		{"accepted", []review.Decision{{Kind: review.Accept, Line: "f1"}}, []int{0, 1}, []string{"trachea not midline|", "the patient's words|"}},
 		{"added", []review.Decision{add}, []int{0, 1, 2}, []string{"trachea not midline|", "trachea far from midline|", "the patient's words|"}},
