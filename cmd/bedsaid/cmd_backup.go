@@ -102,9 +102,9 @@ func (m *Main) verifyCommand() *cobra.Command {
 		Use: "verify", Short: "Read the whole record and check that it is as it was written",
 		Long: `Verify reads everything and compares it with its keyed hashes and chains. A
 record from which the end was taken shows nothing by itself: with --against it
-is compared with the seal lines printed on exports (as text, Markdown, HTML, FHIR
-or JSON, or the line typed off paper into a file). docs/record.md shows both
-outcomes.`,
+is compared with the seal lines printed on exports (as text, Markdown, HTML,
+FHIR or JSON, or the line typed off paper into a file). docs/record.md shows
+both outcomes.`,
 		Example: `  bedsaid verify
   bedsaid verify --against signed-note.txt`,
 		Args: exactly(0, "no arguments"),

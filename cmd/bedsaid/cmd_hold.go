@@ -15,8 +15,8 @@ func (m *Main) holdCommand() *cobra.Command {
 		Long: `A hold keeps an encounter, with its sound and its notes, from every deletion
 until it is lifted: a claim, a complaint or an incident asks for what there is.
 Every user may put one; who manages the record lifts it. Both need a reason,
-which is asked for and shown by bedsaid record hold list. Backups, exports and the
-folder itself are out of its reach.`,
+which is asked for and shown by bedsaid record hold list. Backups, exports and
+the folder itself are out of its reach.`,
 		Example: `  bedsaid record hold put e0123456789abcdef
   bedsaid record hold list
   bedsaid record hold lift hfedcba9876543210`,

@@ -53,10 +53,10 @@ signed stays readable, and goes out until the correction is signed (bedsaid
 record sign).`,
 			example: "bedsaid record amend n0123456789abcdef", why: "Why it is corrected", done: "open for correction"},
 		{kind: review.Addendum, use: "addendum", short: "Add signed words to a signed note",
-			long: `Addendum asks for the words, then for the two identifiers on the wristband and for
-your passphrase once more. It stands below the note with your name and the time;
-the note itself stays as it is. With --observed it is a late entry and shows both
-times.`,
+			long: `Addendum asks for the words, then for the two identifiers on the wristband and
+for your passphrase once more. The words stand below the note with your name and
+the time; the note itself stays as it is. With --observed they are a late entry
+and show both times.`,
 			example: "bedsaid record addendum n0123456789abcdef", text: "The words to add, in one line", signed: true, done: "added to"},
 	}
 }

@@ -141,7 +141,8 @@ func (m *Main) userCommand() *cobra.Command {
 from then on signs you in for reading, keeping, exporting and backing up without
 asking. Your passphrase stays, and signatures, users, rules, deletions and the
 page still ask for it. Whoever uses this system under your account then gets as
-far as you do without it: lock the screen. docs/security.md says what it gives up.`,
+far as you do without it: lock the screen. docs/security.md says what it gives
+up.`,
 		Example: "  bedsaid record user keyring\n  bedsaid record user keyring --off",
 		Args:    exactly(0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
