@@ -8,7 +8,7 @@ import (
 
 func newBuilder() *builder {
 	return &builder{falling: map[string]string{}, forms: make(map[string][]Form, 4096), lex: &Lexicon{
-		heardSides: map[string]Form{},
+		heardSmall: map[string]SmallWord{},
 		sites:      map[string]*Site{}, byID: map[string]*Finding{}, root: &node{}, words: make(map[string]bool, 4096), terms: make([]Term, 0, 9000), wordings: map[string]Wording{},
 	}}
 }

@@ -35,9 +35,9 @@ func (b *builder) mishearings() {
 			}
 		}
 		senses := append([]Sense(nil), n.senses...)
-		if senses[0].Kind == SideSense {
-			for _, t := range h.Terms { // everyday words: what stands beside them decides
-				b.lex.heardSides[strings.Join(normalWords(t), " ")] = Normalize(h.For)[0]
+		if k := senses[0].Kind; k == SideSense || k == CueSense && senses[0].Cue == CueNegate {
+			for _, t := range h.Terms { // everyday words: what comes next decides
+				b.lex.heardSmall[strings.Join(normalWords(t), " ")] = SmallWord{Normalize(h.For)[0], k}
 			}
 			continue
 		}
@@ -50,8 +50,14 @@ func (b *builder) mishearings() {
 	}
 }
 
-// HeardSide gives the side that a word is known to be a mishearing of.
-func (l *Lexicon) HeardSide(word string) (Form, bool) {
-	f, ok := l.heardSides[word]
-	return f, ok
+// SmallWord is a side or a cue that everyday words are heard in place of.
+type SmallWord struct {
+	Form
+	Kind SenseKind
+}
+
+// HeardSmall gives the side or cue that words are known to be a mishearing of.
+func (l *Lexicon) HeardSmall(words string) (SmallWord, bool) {
+	w, ok := l.heardSmall[words]
+	return w, ok
 }

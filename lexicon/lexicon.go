@@ -355,8 +355,8 @@ type Lexicon struct {
 	terms    []Term
 	words    map[string]bool
 	hard     []hardWord
-	// heardSides are words that a side was heard as.
-	heardSides map[string]Form
+	// heardSmall are sides and cues, by the words that they are heard as.
+	heardSmall map[string]SmallWord
 	voices     map[VoiceKind][]Phrase
 	exams      []*Exam
 	wordings   map[string]Wording

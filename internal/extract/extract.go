@@ -73,7 +73,8 @@ func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
 }
 
 func (x *Extractor) extract(t transcript.Transcript, opt Options, tell func(Step)) finding.Set {
-	return x.parse(t, tell).set(opt)
+	p := x.parse(t, tell)
+	return markRead(p.set(opt), p.read)
 }
 
 // parse understands the words; what they amount to is the parser's set.
@@ -81,6 +82,7 @@ func (x *Extractor) parse(t transcript.Transcript, tell func(Step)) *parser {
 	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), tell: tell, labelled: labelled(t)}
 	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
 	p.tellTerms(items)
+	p.read = p.readOtherwise(items)
 	p.run(p.split(items))
 	return p
 }

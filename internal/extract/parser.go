@@ -135,6 +135,7 @@ type parser struct {
 	x      *Extractor
 	t      transcript.Transcript
 	ts     []token
+	read   []otherwise // what was heard as other words
 	cands  []*cand
 	fate   []stretch
 	sent   int

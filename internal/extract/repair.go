@@ -1,8 +1,11 @@
 package extract
 
 import (
+	"slices"
 	"strings"
 
+	"bedsaid/internal/finding"
+	"bedsaid/internal/transcript"
 	"bedsaid/lexicon"
 )
 
@@ -18,9 +21,9 @@ func (x *Extractor) repair(ts []token) []token {
 			i += n
 			continue
 		}
-		if t, ok := x.sideAt(ts, i); ok {
+		if t, n := x.smallAt(ts, i); n > 0 {
 			out = append(out, t)
-			i++
+			i += n
 			continue
 		}
 		t, n := x.repairAt(ts, i)
@@ -35,26 +38,40 @@ func (x *Extractor) repair(ts []token) []token {
 	return out
 }
 
-// sideAt reads a word that a side is known to be heard as ("bright ear") where a
-// part of the body that has sides, or a finding of such, comes next.
-func (x *Extractor) sideAt(ts []token, i int) (token, bool) {
-	side, ok := x.lex.HeardSide(ts[i].Text)
-	if !ok || i+1 == len(ts) || ts[i].after != noPause {
-		return token{}, false
+// smallAt reads one or two words that a side or a denial is known to be heard as
+// ("bright ear", "known as nystagmus") where what it belongs to comes next: a part
+// of the body or a finding that has sides, or a finding that can be there. n is how
+// many tokens were read.
+func (x *Extractor) smallAt(ts []token, i int) (t token, n int) {
+	words := ts[i].Text
+	for n = 1; n <= 2 && i+n < len(ts) && ts[i+n-1].after == noPause; n++ {
+		if small, ok := x.lex.HeardSmall(words); ok && x.takes(small.Kind, ts[i+n:]) {
+			t = ts[i]
+			t.Form, t.end, t.right = small.Form, ts[i+n-1].end, small.Text
+			return t, n
+		}
+		words += " " + ts[i+n].Text
 	}
+	return token{}, 0
+}
+
+// takes reports that what begins the tokens can have a side, or be denied.
+func (x *Extractor) takes(kind lexicon.SenseKind, ts []token) bool {
 	forms := make([]lexicon.Form, 0, 4)
-	for j := i + 1; j < len(ts) && j < i+5; j++ {
+	for j := range min(len(ts), 4) {
 		forms = append(forms, ts[j].Form)
 	}
 	senses, _, _ := x.lex.Match(forms, 0, func(int) bool { return false })
 	for _, s := range senses {
-		if s.Respelled == "" && (s.Kind == lexicon.SiteSense && s.Site.Paired || s.Kind == lexicon.NameSense && s.Finding.Sides == lexicon.Paired) {
-			t := ts[i]
-			t.Form, t.right = side, side.Text
-			return t, true
+		switch {
+		case s.Respelled != "":
+		case kind == lexicon.SideSense && s.Kind == lexicon.SiteSense && s.Site.Paired,
+			kind == lexicon.SideSense && s.Kind == lexicon.NameSense && s.Finding.Sides == lexicon.Paired,
+			kind == lexicon.CueSense && s.Kind == lexicon.NameSense && s.Finding.Kind == lexicon.Presence:
+			return true
 		}
 	}
-	return token{}, false
+	return false
 }
 
 // amidExam reports that a part of the body or a finding is named near the tokens from i to end: talk
@@ -125,6 +142,40 @@ func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
 		made[len(made)-1].Plural = t.Plural || strings.HasSuffix(t.Text, "s")
 	}
 	return made, n
+}
+
+// otherwise is a stretch of the transcript that was read as another word.
+type otherwise struct {
+	words transcript.Span
+	as    string
+}
+
+// readOtherwise lists what was heard as other words than it is read as.
+func (p *parser) readOtherwise(items []item) []otherwise {
+	var out []otherwise
+	for i := range items {
+		if it := &items[i]; it.right != "" {
+			out = append(out, otherwise{transcript.Span{Start: p.ts[it.a].word, End: p.ts[it.b-1].end + 1}, it.right})
+		}
+	}
+	return out
+}
+
+// markRead marks each finding that rests on a word read as another one, be it a
+// side or a denial, and that does not say so yet.
+func markRead(set finding.Set, read []otherwise) finding.Set {
+	for i := range set.Findings {
+		f := &set.Findings[i]
+		for _, o := range read {
+			why := "heard as another word, read as " + o.as
+			rests := slices.ContainsFunc(f.Evidence, func(e transcript.Span) bool { return e.Start < o.words.End && o.words.Start < e.End })
+			said := slices.ContainsFunc(f.Marks, func(m finding.Mark) bool { return m.Kind == finding.Respelled && m.Why == why })
+			if rests && !said {
+				f.Marks = append(f.Marks, finding.Mark{Kind: finding.Respelled, Why: why})
+			}
+		}
+	}
+	return set
 }
 
 // wholeTerm gives the number of tokens of the cue that begins at token i and
