@@ -110,3 +110,47 @@ func match(a, b []string) []int {
 	}
 	return at
 }
+
+// Misheard is a term with what was heard in its place, as Plain writes both; heard
+// is empty where nothing was.
+type Misheard struct{ Term, Heard string }
+
+// MisheardTerms lists the terms of a text that were heard as something else, where
+// the words around tell what stands for them: alone between words heard right, or
+// word for word.
+func MisheardTerms(terms map[string]bool, spoken, heard string) (all int, out []Misheard) {
+	a, b := strings.Fields(Plain(spoken)), strings.Fields(Plain(heard))
+	at := match(a, b)
+	is := func(w string) bool { return terms[w] || terms[strings.TrimSuffix(w, "s")] }
+	for i, j := 0, 0; i < len(a); i++ {
+		if is(a[i]) {
+			all++
+		}
+		if at[i] >= 0 {
+			j = at[i] + 1
+			continue
+		}
+		from := i
+		for i+1 < len(a) && at[i+1] < 0 {
+			i++
+			if is(a[i]) {
+				all++
+			}
+		}
+		to := len(b)
+		if i+1 < len(a) {
+			to = at[i+1]
+		}
+		switch run := a[from : i+1]; {
+		case len(run) == 1 && is(run[0]):
+			out = append(out, Misheard{run[0], strings.Join(b[j:to], " ")})
+		case len(run) == to-j:
+			for k, w := range run {
+				if is(w) {
+					out = append(out, Misheard{w, b[j+k]})
+				}
+			}
+		}
+	}
+	return all, out
+}

@@ -3,6 +3,7 @@ package speechtest
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 
@@ -53,6 +54,26 @@ func TestMissedTerms(t *testing.T) {
 	for w, want := range map[string]bool{"trachea": true, "conjunctiva": true, "please": false, "left": false} {
 		if all2[w] != want {
 			t.Errorf("%s is a term: %v", w, !want)
+		}
+	}
+}
+
+func TestMisheardTerms(t *testing.T) {
+	terms := map[string]bool{"conjunctiva": true, "carotid": true, "bruit": true, "sclera": true}
+	for name, k := range map[string]struct {
+		spoken, heard string
+		all           int
+		want          []Misheard
+	}{
+		"right":           {"the sclera is white", "the sclera is white", 1, nil},
+		"two for one":     {"the conjunctiva is pink", "the conjunct ivy is pink", 1, []Misheard{{"conjunctiva", "conjunct ivy"}}},
+		"plural":          {"now the carotids and", "now the credits and", 1, []Misheard{{"carotids", "credits"}}},
+		"not heard":       {"a sclera now", "a now", 1, []Misheard{{"sclera", ""}}},
+		"word for word":   {"no carotid bruit left", "no critted brute left", 2, []Misheard{{"carotid", "critted"}, {"bruit", "brute"}}},
+		"nobody can tell": {"no carotid bruit left", "no criterion left", 2, nil},
+	} {
+		if all, got := MisheardTerms(terms, k.spoken, k.heard); all != k.all || !slices.Equal(got, k.want) {
+			t.Errorf("%s: %d %v, want %d %v", name, all, got, k.all, k.want)
 		}
 	}
 }
