@@ -46,7 +46,7 @@ func tokenize(words []transcript.Word) []token {
 	unmarked := slices.ContainsFunc(words, func(w transcript.Word) bool { return lexicon.DropsApostrophe(w.Text) })
 	for i, w := range words {
 		p := pauseAfter(w.Text)
-		if p == noPause && w.EndsLine {
+		if p == noPause && (w.EndsLine || i+1 < len(words) && begins(w, words[i+1])) {
 			p = stop
 		}
 		forms := lexicon.Normalize(w.Text)
@@ -73,6 +73,20 @@ func tokenize(words []transcript.Word) []token {
 		}
 	}
 	return out
+}
+
+// heardPause is the least silence, in seconds, before a capital that begins a
+// sentence. A name has a capital too, but nobody pauses before it.
+const heardPause = 0.25
+
+// begins reports that the recognizer began a sentence with the next word and left
+// out the full stop, as it does where it was not primed.
+func begins(w, next transcript.Word) bool {
+	if w.End == 0 || next.Start-w.End < heardPause || titles[strings.ToLower(w.Text)] || len(next.Text) < 2 {
+		return false
+	}
+	a, b := next.Text[0], next.Text[1]
+	return 'A' <= a && a <= 'Z' && 'a' <= b && b <= 'z'
 }
 
 func pauseAfter(w string) pause {
