@@ -45,6 +45,10 @@ func run() error {
 	asked := flag.String("asked", "", "hear one recording and write, to this folder, the pieces and the prompt that the engine was first asked with")
 	noise := flag.String("noise", "", "hear recordings in which nobody examines, under the prompts of these regions (all: every one)")
 	second := flag.Bool("second", false, "ask the sound again at every spot that a finding may hang on, and print a line for each")
+	misheard := flag.Bool("misheard", false, "list the terms that an earlier run (-out) heard as something else: the folders hold ID.json")
+	calibrated := flag.Bool("calibrate", false, "how well the engine's probabilities tell right words: fitted on the drafts that an earlier run (-out) kept in the first folder, tested on the others")
+	picture := flag.String("picture", "", "with -calibrate: draw it to this SVG file")
+	again := flag.Bool("again", false, "draft again from the words that an earlier run kept (-out): the folders hold ID.json")
 	threads := flag.Int("threads", 2, "threads of the engine")
 	flag.Parse()
 	if flag.NArg() == 0 {
@@ -56,11 +60,13 @@ func run() error {
 	if err != nil {
 		return err
 	}
-	engine, err := whisper.Open(*model, *threads)
-	if err != nil {
-		return err
+	var engine *whisper.Engine
+	if !*again && !*misheard && !*calibrated {
+		if engine, err = whisper.Open(*model, *threads); err != nil {
+			return err
+		}
+		defer engine.Close()
 	}
-	defer engine.Close()
 	if *asked != "" {
 		return writeAsked(ctx, engine, flag.Arg(0), *asked)
 	}
@@ -70,6 +76,12 @@ func run() error {
 	list, err := corpus.Load(strings.Split(*cases, ",")...)
 	if err != nil {
 		return err
+	}
+	if *calibrated {
+		return calibrate(list, flag.Args(), *picture)
+	}
+	if *misheard {
+		return listMisheard(lex, list, flag.Args())
 	}
 	if *second {
 		for _, folder := range flag.Args() {
@@ -96,7 +108,7 @@ func run() error {
 		}
 		var whole row
 		for _, folder := range flag.Args() {
-			r, err := hearFolder(ctx, d, judged, terms, list, folder, *out, setting)
+			r, err := hearFolder(ctx, d, judged, terms, list, folder, *again, *out, setting)
 			if err != nil {
 				return err
 			}
@@ -201,11 +213,14 @@ func (r *row) line(setting, condition string) string {
 }
 
 // hearFolder drafts the recording of each case that the folder holds.
-func hearFolder(ctx context.Context, d *pipeline.Drafter, judged func(c corpus.Case, id string) (*lexicon.Finding, bool), terms map[string]bool, cases []corpus.Case, folder, out, setting string) (row, error) {
+func hearFolder(ctx context.Context, d *pipeline.Drafter, judged func(c corpus.Case, id string) (*lexicon.Finding, bool), terms map[string]bool, cases []corpus.Case, folder string, again bool, out, setting string) (row, error) {
 	var all row
 	heard := 0
 	for _, c := range cases {
 		path := filepath.Join(folder, c.ID+".wav")
+		if again {
+			path = strings.TrimSuffix(path, "wav") + "json"
+		}
 		if _, err := os.Stat(path); err != nil {
 			continue
 		}
@@ -219,14 +234,15 @@ func hearFolder(ctx context.Context, d *pipeline.Drafter, judged func(c corpus.C
 		if err != nil {
 			return row{}, err
 		}
-		r := row{taken: time.Since(begin).Seconds(), sound: n.Transcript.Recording.Seconds, score: eval.Draft(c, n, judged).Counts}
+		compared := eval.Draft(c, n, judged)
+		r := row{taken: time.Since(begin).Seconds(), sound: n.Transcript.Recording.Seconds, score: compared.Counts}
 		r.lost = transcript.Seconds(n.Untranscribed())
 		if r.words, err = speechtest.CompareWords(ctx, c.Text, n.Transcript.Text()); err != nil {
 			return row{}, err
 		}
 		r.terms, r.termErrors = speechtest.MissedTerms(terms, c.Text, n.Transcript.Text())
 		all.add(r)
-		if err := keep(out, setting, filepath.Base(folder), c.ID, n, events); err != nil {
+		if err := keep(out, setting, filepath.Base(folder), c.ID, n, events, compared.Notes); err != nil {
 			return row{}, err
 		}
 	}
@@ -236,17 +252,25 @@ func hearFolder(ctx context.Context, d *pipeline.Drafter, judged func(c corpus.C
 	return all, nil
 }
 
-// keep writes the draft and which pieces were doubted, for a person who asks why.
-func keep(out, setting, condition, id string, n note.Draft, events []string) error {
+// keep writes the draft, which pieces were doubted and how the findings differ
+// from the case's, for a person who asks why.
+func keep(out, setting, condition, id string, n note.Draft, events, notes []string) error {
 	if out == "" {
 		return nil
 	}
-	name := filepath.Join(out, strings.Join([]string{strings.ReplaceAll(setting, "/", "-"), condition, id}, "."))
+	folder := filepath.Join(out, strings.ReplaceAll(setting, "/", "-"), condition)
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return err
+	}
+	name := filepath.Join(folder, id)
 	var b bytes.Buffer
 	if err := export.JSON(&b, n); err != nil {
 		return err
 	}
 	if err := os.WriteFile(name+".json", b.Bytes(), 0o600); err != nil {
+		return err
+	}
+	if err := os.WriteFile(name+".notes", []byte(strings.Join(notes, "\n")+"\n"), 0o600); err != nil {
 		return err
 	}
 	return os.WriteFile(name+".events", []byte(strings.Join(events, "\n")+"\n"), 0o600)
