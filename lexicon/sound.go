@@ -264,5 +264,5 @@ func soundLimit(length int, ill bool) float64 {
 	case ill:
 		return 0.2
 	}
-	return 0.12
+	return 0.11
 }
