@@ -274,8 +274,6 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointExcept, true
 	case it.cue(lexicon.CueOtherOne) && !it.content() && c.valued() && p.freeBefore(c):
 		return jointPlain, true // "no jvd her husband is on his way"
-	case it.cue(lexicon.CueAsk) && !it.content() && c.content() && p.asksHere(c, it):
-		return jointStart, true // "no dents does your scalp hurt"
 	case it.cue(lexicon.CueRetract) && !leavesOut(c, it), it.cue(lexicon.CueCorrect) && c.content():
 		return jointPlain, true
 	case it.cue(lexicon.CueWhen) && !it.content() && c.valued() && c.any((*item).names):
@@ -294,24 +292,6 @@ func (p *parser) cutBefore(c *chunk, items []item, i int) (joint, bool) {
 		return jointPlain, true
 	}
 	return 0, false
-}
-
-// asksHere reports a question to the patient that begins where nobody paused: it
-// speaks to "you".
-func (p *parser) asksHere(c *chunk, it *item) bool {
-	if !p.freeBefore(c) || c.cue(lexicon.CueAsk) || p.commands(c) {
-		return false
-	}
-	w := p.ts[it.a].Text
-	if inverted(w) {
-		for k := it.a + 1; k < min(it.a+3, len(p.ts)) && p.ts[k-1].after == noPause; k++ {
-			if t := p.ts[k].Text; t == "you" || t == "your" || t == "that" && w == "does" || t == "it" && w == "does" {
-				return true
-			}
-		}
-		return false
-	}
-	return w == "any" && it.b-it.a == 1
 }
 
 // freeBefore reports that a clause may begin after a chunk: it ends in no word that

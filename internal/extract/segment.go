@@ -176,7 +176,7 @@ func (p *parser) opensTalk(items []item, i int) bool {
 	case it.cue(lexicon.CueCommand):
 		return i > 0 && (items[i-1].role() != roleNone || items[i-1].cue(lexicon.CueFiller))
 	}
-	return persons[w]
+	return persons[w] && !(i > 0 && items[i-1].definite) // not "the sort you would expect"
 }
 
 // asks are words that begin a question, where no mark tells it from a statement.
