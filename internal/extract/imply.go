@@ -325,6 +325,12 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 		f.preds, f.waits = nil, true // "nodes: one under the chin"
 		return true
 	}
+	if !f.exists && len(out) > 0 && !slices.ContainsFunc(out, func(s said) bool {
+		return s.pr.kind != predNamed || s.pr.neg || s.pr.affirmed || len(s.f.Expected["any"]) != 1 || s.f.Expected["any"][0] != s.value
+	}) {
+		f.preds, f.waits = nil, true // naming what everybody has says nothing of it
+		return true
+	}
 	heading := next == nil && f.c.joint == jointStart && len(f.c.items) <= 3
 	if next == nil && !heading || len(out) == 0 || f.there || f.negated || f.sides > 0 || len(f.places) > 0 || f.hedged || next != nil && next.joint == jointBut {
 		return false
