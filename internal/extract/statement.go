@@ -310,7 +310,10 @@ func (s *statement) addValue(it *item, sideNext bool) {
 		}
 		s.none = true
 	}
+	unable := it.cue(lexicon.CueUnable) && !it.content()
 	switch {
+	case unable && s.head != nil && s.valued && !s.soft:
+		s.cost += costForeign // "gag present, swallow not tested"
 	case s.head == nil && !s.valued:
 		s.pre = append(s.pre, it)
 		if s.sidePast {
