@@ -81,7 +81,7 @@ func (p *parser) segment(items []item, before []*item) []int {
 			continue
 		}
 		first := 0.0
-		if a > 0 && items[a].role() == roleHead && items[a-1].has(lexicon.SideSense) {
+		if a > 0 && items[a].role() == roleHead && items[a-1].has(lexicon.SideSense) && !(p.trails(items, a-1) && !oneOfPair(&items[a])) {
 			first = costSplitSide
 		}
 		st := statement{cost: first, p: p, before: p.headsBefore(items, a, before)}
@@ -105,6 +105,18 @@ func (p *parser) segment(items []item, before []*item) []int {
 		}
 	}
 	return cuts
+}
+
+// trails reports a side that follows what it is said of: "on the left", "both sides".
+func (p *parser) trails(items []item, i int) bool {
+	it := &items[i]
+	return p.ts[it.a].Text == "on" || p.ts[it.b-1].Text == "side" || i > 0 && items[i-1].cue(lexicon.CuePrep)
+}
+
+// oneOfPair reports one of two organs: "ear", which a side may be said with.
+func oneOfPair(it *item) bool {
+	s, ok := it.sense(lexicon.SiteSense)
+	return ok && s.Site.Paired && !it.plural
 }
 
 // headsBefore are the last names before items[a].

@@ -18,6 +18,7 @@ type statement struct {
 	none     bool // "none" was said
 	object   bool // what that one is about was named
 	tells    bool // it began with what somebody is told to do
+	plans    bool // it tells what will be done
 	acts     bool // it asks, plans, teaches: its act reaches over what follows
 	strange  int  // unknown words before its subject
 	sides    int
@@ -222,6 +223,7 @@ func (s *statement) talk(items []item, i int) {
 	if s.said() && s.p.opensTalk(items, i) {
 		s.cost += costTalk
 	}
+	s.plans = s.plans || it.cue(lexicon.CuePlan) && !it.content()
 	switch {
 	case it.content():
 	case !s.content && (it.cue(lexicon.CueCommand) && i == 0 || it.cue(lexicon.CueInstruct)):
@@ -364,7 +366,7 @@ func (s *statement) total() float64 {
 				c += costForeign
 			}
 		}
-	case s.head != nil && !s.valued:
+	case s.head != nil && !s.valued && !s.plans:
 		c += costBare
 	case s.head == nil && !s.valued && s.sides > 0:
 		c += costLoneSide
