@@ -195,10 +195,25 @@ func (p *parser) ownAct(c *chunk) (a act, strong bool) {
 			break
 		}
 	}
-	if first.cue(lexicon.CueAsk) && !first.content() && !first.cue(lexicon.CueNegate) && c.joint == jointStart {
+	if first.cue(lexicon.CueAsk) && !first.content() && !first.cue(lexicon.CueNegate) && c.joint == jointStart || p.wonders(c) {
 		return actAsk, true
 	}
 	return actState, false
+}
+
+// wonders reports "any pain at the jaw joints": "any" says that something is there
+// only where it is denied or asked for.
+func (p *parser) wonders(c *chunk) bool {
+	for i := range c.items {
+		it := &c.items[i]
+		switch {
+		case it.cue(lexicon.CueNegate, lexicon.CueNot, lexicon.CueUnable, lexicon.CueThere, lexicon.CuePatientSays, lexicon.CueBut, lexicon.CueOr, lexicon.CueAbsent):
+			return false
+		case p.ts[it.a].Text == "any" && it.b-it.a == 1 && it.cue(lexicon.CueAsk) && i+1 < len(c.items):
+			return !p.listNeg && c.joint != jointOr && c.joint != jointAnd && c.joint != jointComma && !c.items[i+1].cue(lexicon.CueMore)
+		}
+	}
+	return false
 }
 
 // commands reports a chunk that opens with an instruction.
