@@ -163,6 +163,13 @@ func (p *parser) mayBegin(items []item, i int) bool {
 		prev.cue(lexicon.CueNegate) && !prev.cue(lexicon.CueAbsent) || it.role() == roleHead && p.tied(items, i) && !prev.has(lexicon.SideSense) {
 		return false
 	}
+	if it.cue(lexicon.CueNot) && it.b-it.a == 1 {
+		for k := i + 1; k < len(items) && k <= i+2; k++ {
+			if items[k].role() == roleSide {
+				return p.contrasts(items, k)
+			}
+		}
+	}
 	if it.role() == roleNone {
 		return p.opensTalk(items, i) || lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere, lexicon.CueAsk) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)
 	}

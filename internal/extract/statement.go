@@ -175,7 +175,12 @@ func (s *statement) add(items []item, i int) {
 		s.lone = side.Value == "right" || side.Value == "left"
 		on := s.p.ts[it.a].Text == "on" || i > 0 && items[i-1].cue(lexicon.CuePrep)
 		s.sides++
-		if s.sides > 1 {
+		if s.p.contrasts(items, i) {
+			if s.said() {
+				s.cost += costForeign // "swollen on the right, not the left"
+			}
+			s.content, s.valued = true, true
+		} else if s.sides > 1 {
 			s.cost += costForeign
 		}
 		if s.said() {
@@ -196,6 +201,19 @@ func (s *statement) add(items []item, i int) {
 		}
 		s.neg = true
 	}
+}
+
+// contrasts reports "not the left": a side that is denied what the other has.
+func (p *parser) contrasts(items []item, i int) bool {
+	for k := i - 1; k >= 0 && k >= i-2; k-- {
+		switch it := &items[k]; {
+		case it.cue(lexicon.CueNot) && it.b-it.a == 1:
+			return true
+		case !it.plain() || !lexicon.Article(p.ts[it.a].Text):
+			return false
+		}
+	}
+	return false
 }
 
 // because adds an item of a reason or a circumstance, which may name one thing: "because
