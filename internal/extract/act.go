@@ -30,6 +30,14 @@ func (p *parser) classify(s *sentence) {
 			open = false
 		}
 	}
+	for i := 1; i < len(s.chunks); i++ { // "open your mouth, my brother"
+		if c, before := &s.chunks[i], &s.chunks[i-1]; c.act == actOther && len(c.items) == 1 && (before.act == actInstruct || before.act == actAsk) {
+			c.act = actInstruct
+			for j := i + 1; j < len(s.chunks) && s.chunks[j].act == actOther && !s.chunks[j].cue(lexicon.CueOtherOne); j++ {
+				s.chunks[j].act = actState
+			}
+		}
+	}
 	if !s.asked || p.thinks(s) {
 		return
 	}
@@ -243,12 +251,21 @@ func (p *parser) otherBed(c *chunk) bool {
 		if it.locator && it.a > 2 && p.ts[it.a-1].after == noPause && at(p.ts, it.a-3, "that", "is") {
 			return true // "that's bed three"
 		}
+		if it.locator && it.a > 3 && p.ts[it.a-1].after == noPause && p.ts[it.a-2].Text == "is" && bedWord(p.ts[it.a-1].Text) && c.items[0].a < it.a-2 {
+			switch p.ts[it.a-3].Text {
+			case "this", "it", "here", "he", "she", "patient", "room":
+			default:
+				return true // "the blown pupil is bay two"
+			}
+		}
 		if it.locator && it.b < len(p.ts) && p.ts[it.b].Text == "is" && p.ts[it.b].word == p.ts[it.b-1].word && it.a > 0 && (p.ts[it.a-1].Text == "bed" || p.ts[it.a-1].Text == "room" || p.ts[it.a-1].Text == "bay") {
 			return true
 		}
 	}
 	return false
 }
+
+func bedWord(w string) bool { return w == "bed" || w == "room" || w == "bay" || w == "cubicle" }
 
 // imperative tells "open wide" and "swallow" from "opens wide" and "swallow
 // intact".
@@ -261,7 +278,7 @@ func (p *parser) imperative(c *chunk, first *item) bool {
 		return !c.valued() && first.b-first.a == 1 && len(c.items) <= 3 && c.joint == jointStart && c.last != comma
 	}
 	if first.has(lexicon.NounSense) {
-		return !c.valued() && c.joint == jointStart
+		return first.b-first.a == 1 && !c.valued() && c.joint == jointStart
 	}
 	if c.valued() && len(c.items) > 1 && !p.speaks(c, "if", "when", "you", "me") && p.speaks(c, "is", "are") {
 		return false // "touch on the face is the same on both sides"

@@ -101,6 +101,9 @@ func (p *parser) answerFirst(s *sentence) {
 	}
 	first := &s.chunks[k]
 	yes, no := p.reads(first)
+	if q.talk > 0 && slices.ContainsFunc(s.chunks[k+1:], func(c chunk) bool { return c.valued() && c.any((*item).names) }) {
+		yes, no = false, false // "Never mind. Take a sip. No, the swallow's impaired."
+	}
 	if !yes && !no {
 		q.talk++
 		if q.talk > 2 {

@@ -108,6 +108,7 @@ func (p *parser) frame(c *chunk) *frame {
 		if away && it.content() || p.isNot(c, i) {
 			continue
 		}
+		denied := neg || not
 		p.cues(f, it, i, &neg, &not)
 		switch {
 		case it.num != nil:
@@ -134,7 +135,10 @@ func (p *parser) frame(c *chunk) *frame {
 			continue
 		}
 		if it.has(lexicon.SaysSense) && !p.attributive(c, i) {
-			f.preds = append(f.preds, pred{at: i, it: it, kind: predSays, neg: neg || not})
+			if !it.cue(lexicon.CueNegate) { // "do not see the drum" is a value itself
+				denied = neg || not
+			}
+			f.preds = append(f.preds, pred{at: i, it: it, kind: predSays, neg: denied})
 			not = false
 			continue
 		}
@@ -148,6 +152,7 @@ func (p *parser) frame(c *chunk) *frame {
 			f.preds[k].used = f.preds[k].used || f.preds[k].kind == predNamed
 		}
 	}
+	p.soughtOnly(f)
 	if a, b := c.span(); slices.ContainsFunc(p.ts[a:b], func(t token) bool { return t.Text == "much" }) {
 		for k := range f.preds { // "she isn't bleeding much" denies no bleeding
 			f.preds[k].used = f.preds[k].used || f.preds[k].neg

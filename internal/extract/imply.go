@@ -306,16 +306,21 @@ func genericValue(f *lexicon.Finding, pr *pred, plainlyPresent bool) (string, bo
 
 // describes reports a chunk that only qualifies a finding.
 func describes(c *chunk, f *lexicon.Finding) bool {
+	measured := false
 	for i := range c.items {
 		it := &c.items[i]
 		if d, ok := it.sense(lexicon.DetailSense); ok && f.Details[d.Key] {
+			continue
+		}
+		if f.Details["size"] && it.unit != nil && it.unit.Base == "length" {
+			measured = true // "ulcer on the lip, one centimeter"
 			continue
 		}
 		if it.content() || it.cue(lexicon.CueNegate, lexicon.CuePresent, lexicon.CueAbsent, lexicon.CueNormal) {
 			return false
 		}
 	}
-	return c.any(func(it *item) bool { return it.has(lexicon.DetailSense) })
+	return measured || c.any(func(it *item) bool { return it.has(lexicon.DetailSense) })
 }
 
 // bare keeps names that stand alone ("gag and swallow intact") until their
@@ -331,7 +336,7 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 		f.preds, f.waits = nil, true // naming what everybody has says nothing of it
 		return true
 	}
-	heading := next == nil && f.c.joint == jointStart && len(f.c.items) <= 3
+	heading := next == nil && f.c.joint == jointStart && len(f.c.items) <= 3 && !p.speaks(f.c, "is", "are")
 	if next == nil && !heading || len(out) == 0 || f.there || f.negated || f.sides > 0 || len(f.places) > 0 || f.hedged || next != nil && next.joint == jointBut {
 		return false
 	}
@@ -349,7 +354,7 @@ func (p *parser) bare(f *frame, out []said, next *chunk) bool {
 	if next != nil && describes(next, out[0].f) {
 		return false // "drainage, brown"
 	}
-	if next != nil && !next.valued() && (next.joint != jointAnd && next.joint != jointOr || !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) })) {
+	if next != nil && !next.valued() && !next.cue(lexicon.CueUnable) && (next.joint != jointAnd && next.joint != jointOr || !next.any(func(it *item) bool { return it.names() || it.has(lexicon.NounSense) })) {
 		return false
 	}
 	for i := range out {

@@ -144,6 +144,9 @@ func (x *Extractor) itemize(ts []token) []item {
 				senses, mEnd, sides = x.lex.Match(forms[:mEnd-1], i, side)
 			}
 		}
+		if mEnd > i+2 && ts[i+1].Text == "this" && x.lex.Cue(ts[i].Text, lexicon.CuePrep) && (&item{senses: senses}).has(lexicon.NameSense) {
+			senses, mEnd, sides = x.lex.Match(forms[:i+1], i, side) // "in this light" names nothing
+		}
 		if mEnd == i+1 && goesAway(ts, i) && out[len(out)-1].plain() {
 			if _, e, _ := x.lex.Match(forms[:end], i+1, side); e <= i+2 { // not "wanders left a bit"
 				mEnd = i

@@ -240,7 +240,7 @@ func (p *parser) run(sentences []sentence) {
 		}
 		p.onPhone(s)
 		p.nextPatient(s)
-		p.turn(s)
+		p.turn(s, sentences[i+1:])
 		p.answerFirst(s)
 		p.idle(s)
 		p.s = s
@@ -326,7 +326,17 @@ func (p *parser) onPhone(s *sentence) {
 				break
 			}
 		}
+		if p.endsQuote(s) {
+			p.phone = 0
+		}
 	}
+}
+
+// endsQuote reports that the words of somebody who is quoted end with a sentence.
+func (p *parser) endsQuote(s *sentence) bool {
+	_, b := s.chunks[len(s.chunks)-1].span()
+	w := p.t.Words[p.ts[b-1].end].Text
+	return strings.HasSuffix(w, "\"") || strings.HasSuffix(w, "”")
 }
 
 // rings reports that a call comes in, not that a telephone is spoken of: "nobody said
@@ -334,7 +344,7 @@ func (p *parser) onPhone(s *sentence) {
 func (p *parser) rings(c *chunk) bool {
 	for i := range c.items {
 		if it := &c.items[i]; it.cue(lexicon.CuePhone) && !(i > 0 && c.items[i-1].cue(lexicon.CuePrep, lexicon.CueWhen)) && !(it.a > 0 && p.ts[it.a-1].Text == "when") {
-			return !c.cue(lexicon.CueWhen)
+			return !c.cue(lexicon.CueWhen) && (it.b-it.a > 1 || p.ts[it.a].Text != "phone" || len(c.items) == 1)
 		}
 	}
 	return false

@@ -1,6 +1,10 @@
 package extract
 
-import "bedsaid/lexicon"
+import (
+	"strings"
+
+	"bedsaid/lexicon"
+)
 
 // Costs of what makes a stretch of words an unlikely single statement. Their
 // order matters more than their size: two values of two subjects in one
@@ -155,6 +159,25 @@ func (p *parser) tied(items []item, i int) bool {
 	return false
 }
 
+// wantsObject reports the "will not palpate" of "I will not palpate the carotid": a
+// verb whose object follows, because nothing that could be it stands before.
+func (p *parser) wantsObject(items []item, k int) bool {
+	it := &items[k]
+	if !it.cue(lexicon.CueUnable) || it.content() || it.b-it.a < 2 {
+		return false
+	}
+	switch w := p.ts[it.b-1].Text; {
+	case strings.HasSuffix(w, "ed"), w == "done", w == "taken", w == "out", w == "possible", w == "able":
+		return false
+	}
+	for j := k - 1; j >= 0 && j >= k-3; j-- {
+		if items[j].names() || items[j].has(lexicon.NounSense) {
+			return false
+		}
+	}
+	return true
+}
+
 // mayBegin reports that a statement can begin at items[i].
 func (p *parser) mayBegin(items []item, i int) bool {
 	prev, it := &items[i-1], &items[i]
@@ -169,6 +192,9 @@ func (p *parser) mayBegin(items []item, i int) bool {
 				return p.contrasts(items, k)
 			}
 		}
+	}
+	if p.wantsObject(items, i-1) {
+		return false
 	}
 	if it.role() == roleNone {
 		return p.opensTalk(items, i) || lexicon.Article(p.ts[it.a].Text) || it.cue(lexicon.CueThere, lexicon.CueAsk) && !it.cue(lexicon.CuePrep) || it.has(lexicon.DetailSense) || it.cue(lexicon.CuePrep) && i+1 < len(items) && items[i+1].has(lexicon.SideSense)

@@ -6,6 +6,29 @@ import (
 	"bedsaid/lexicon"
 )
 
+// onlySpokenOf reports "the nodes next week", "she's guarding the stitches": what has
+// an article that presupposes it, and of which nothing is said, is not found by that.
+func (f *frame) onlySpokenOf(s *said) bool {
+	return s.pr.kind == predNamed && s.pr.it.definite && !s.pr.neg && !s.pr.affirmed && s.value == s.f.Named &&
+		!f.there && f.sides == 0 && len(f.details) == 0 && len(f.places) == 0 && len(f.preds) == 1 && !f.hedged && !f.c.cue(lexicon.CueBaseline)
+}
+
+// soughtOnly drops what is only looked for: "check it for a hole", "look for lice".
+func (p *parser) soughtOnly(f *frame) {
+	for k := range f.preds {
+		pr := &f.preds[k]
+		if pr.kind != predNamed || pr.at == 0 || pr.neg || p.ts[f.c.items[pr.at-1].b-1].Text != "for" && !(pr.at > 1 && lexicon.Article(p.ts[f.c.items[pr.at-1].a].Text) && p.ts[f.c.items[pr.at-2].b-1].Text == "for") {
+			continue
+		}
+		for i := pr.at - 1; i >= 0 && i >= pr.at-5; i-- {
+			switch p.ts[f.c.items[i].a].Text {
+			case "check", "look", "feel", "watch", "test", "screen", "search", "checking", "looking", "feeling", "watching":
+				pr.used = true
+			}
+		}
+	}
+}
+
 // measured reports a place that is given the size or the feel of what is looked
 // for there, so that it must be there: "left submandibular, one centimeter". A
 // place itself may be soft, and hard or firm where nothing is looked for.
@@ -50,7 +73,7 @@ func (p *parser) oneOf(it *item) bool {
 		return true
 	}
 	switch p.ts[it.b-2].Text {
-	case "every", "each", "any", "this", "that", "which", "right", "left", "other", "no":
+	case "every", "each", "any", "this", "that", "the", "which", "right", "left", "other", "no":
 		return false
 	}
 	return true

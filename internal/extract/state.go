@@ -119,6 +119,8 @@ func (p *parser) carry(f *frame, charted bool) {
 		for _, s := range named {
 			if s.side == finding.Right || s.side == finding.Left {
 				p.hold(s.side, s.first(), s.tok)
+			} else if s.side == finding.NoSide && len(named) == 1 && f.sides == 1 && (f.lead == finding.Right || f.lead == finding.Left) && charted && !p.compared(p.chunkN) {
+				p.hold(f.lead, s.first(), f.sideTok) // "carotid on the right two plus, I hear a bruit"
 			}
 		}
 		if !charted && !f.says2() {
@@ -324,6 +326,9 @@ func (p *parser) assert(f *frame, next *chunk) {
 		}
 		pair = pair || out[i].f.EndsSide
 		p.bareEnd = out[i].pr.kind == predNamed && !out[i].pr.neg
+		if f.onlySpokenOf(&out[i]) {
+			continue
+		}
 		p.chart(f, &out[i])
 	}
 	p.attach(f, start)

@@ -15,6 +15,8 @@ const (
 	speakerNurse
 	speakerPatient
 	speakerOther
+	// speakerStudent examines too: what a student finds counts where the nurse agrees.
+	speakerStudent
 )
 
 var speakers = map[string]speaker{
@@ -23,7 +25,7 @@ var speakers = map[string]speaker{
 	"patient": speakerPatient, "pt": speakerPatient, "client": speakerPatient, "resident": speakerPatient,
 	"mother": speakerOther, "mom": speakerOther, "mum": speakerOther, "father": speakerOther, "dad": speakerOther, "son": speakerOther, "daughter": speakerOther,
 	"wife": speakerOther, "husband": speakerOther, "partner": speakerOther, "visitor": speakerOther, "relative": speakerOther, "family": speakerOther,
-	"caregiver": speakerOther, "student": speakerOther, "preceptor": speakerOther, "aide": speakerOther, "parent": speakerOther,
+	"caregiver": speakerOther, "student": speakerStudent, "trainee": speakerStudent, "learner": speakerStudent, "preceptor": speakerNurse, "aide": speakerOther, "parent": speakerOther,
 }
 
 // label gives the speaker whom a word names as "Patient:" or "[Nurse]".
@@ -51,7 +53,7 @@ func labelled(t transcript.Transcript) bool {
 // turn takes the speaker's name off the front of a sentence, and gives what a
 // patient tells in a turn of his own, other than an answer, its act: history. A
 // finding is charted from the examiner's words.
-func (p *parser) turn(s *sentence) {
+func (p *parser) turn(s *sentence, rest []sentence) {
 	if !p.labelled {
 		return
 	}
@@ -60,15 +62,42 @@ func (p *parser) turn(s *sentence) {
 		p.who = who
 		it.senses, it.num = []lexicon.Sense{{Kind: lexicon.CueSense, Cue: lexicon.CueFiller}}, nil
 	}
-	if p.who != speakerPatient && p.who != speakerOther {
+	if p.who == speakerStudent && p.agreed(rest) {
+		return
+	}
+	if p.who != speakerPatient && p.who != speakerOther && p.who != speakerStudent {
 		return
 	}
 	for i := range s.chunks {
 		if c := &s.chunks[i]; c.act == actState || c.act == actAsk {
 			c.act = actPast
-			if p.who == speakerOther {
+			if p.who != speakerPatient {
 				c.act = actOther
 			}
 		}
 	}
+}
+
+// agreed reports that the nurse's next turn begins with a word of assent.
+func (p *parser) agreed(rest []sentence) bool {
+	for i := range rest {
+		items := rest[i].chunks[0].items
+		who := label(p.t.Words[p.ts[items[0].a].end].Text)
+		if who == speakerUnknown || who == speakerStudent {
+			continue
+		}
+		if who != speakerNurse {
+			return false
+		}
+		k := items[0].b
+		if at(p.ts, k, "it", "is") && p.ts[k+1].after >= stop || at(p.ts, k, "i", "see", "it") || at(p.ts, k, "so", "it", "is") {
+			return true
+		}
+		switch text(p.ts, k) {
+		case "agreed", "yes", "correct", "exactly", "yep", "yeah", "true":
+			return true
+		}
+		return false
+	}
+	return false
 }
