@@ -285,6 +285,10 @@ func (p *parser) goesOn(c *chunk) bool {
 		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
 			noun = true
 		case it.has(lexicon.SiteSense):
+			if s, _ := it.sense(lexicon.SiteSense); len(c.items) == 1 && s.Site.Region == "" {
+				noun = true // "no cough, sputum or fever"
+				continue
+			}
 			if !noun && !siteAdjective(it) && !laterNoun(c, i) && (c.joint == jointComma && !(onlySites(c) && p.nounFollows()) || saysLater(c, i)) {
 				return false
 			}

@@ -123,7 +123,7 @@ func (x *Extractor) series(ts []token, items []item) []item {
 		if g := x.groupAt(ts, it.a); g != "" {
 			stem, last, heading = g, 0, true
 		}
-		if stem == "" && before != "" && it.num != nil && it.num.value == float64(at+1) && it.a > 0 && ts[it.a-1].after >= stop && ts[it.b-1].after != noPause && said2(items, i, before) {
+		if stem == "" && before != "" && it.num != nil && it.num.value == float64(at+1) && startsSentence(ts, items, i) && ts[it.b-1].after != noPause && said2(items, i, before) {
 			stem, last = before, at // "Eight I can't test, his hearing aids are out. Nine, intact."
 		}
 		if stem != "" {
@@ -149,6 +149,14 @@ func (x *Extractor) series(ts []token, items []item) []item {
 		out = append(out, it)
 	}
 	return out
+}
+
+// startsSentence reports that nothing but fillers stands before items[i] in its
+// sentence.
+func startsSentence(ts []token, items []item, i int) bool {
+	for i--; i >= 0 && items[i].filler() && ts[items[i].b-1].after < stop; i-- {
+	}
+	return i < 0 || ts[items[i].b-1].after >= stop
 }
 
 var ordinals = map[string]int{"first": 1, "second": 2, "third": 3, "fourth": 4, "fifth": 5, "sixth": 6, "seventh": 7, "eighth": 8, "ninth": 9,

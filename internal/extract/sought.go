@@ -10,7 +10,7 @@ import (
 // an article that presupposes it, and of which nothing is said, is not found by that.
 func (f *frame) onlySpokenOf(s *said) bool {
 	return s.pr.kind == predNamed && s.pr.it.definite && !s.pr.neg && !s.pr.affirmed && s.value == s.f.Named &&
-		!f.there && f.sides == 0 && len(f.details) == 0 && len(f.places) == 0 && len(f.preds) == 1 && !f.hedged && !f.c.cue(lexicon.CueBaseline)
+		!f.there && f.sides == 0 && len(f.details) == 0 && len(f.places) == 0 && len(f.preds) == 1 && !f.hedged && !f.c.cue(lexicon.CueBaseline, lexicon.CueNegate)
 }
 
 // soughtOnly drops what is only looked for: "check it for a hole", "look for lice".
