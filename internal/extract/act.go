@@ -94,7 +94,7 @@ func (p *parser) recited(s *sentence) {
 	p.suppose = false
 	for i := range s.chunks {
 		c := &s.chunks[i]
-		if s.asked && c.act == actTeach && p.speaks(c, "what") && p.speaks(c, "would") {
+		if s.asked && c.act == actTeach && p.speaks(c, "what", "which") {
 			p.suppose = true
 		}
 		answers = answers && c.act == actState && !c.any(func(it *item) bool {

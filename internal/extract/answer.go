@@ -28,6 +28,10 @@ func (p *parser) question(c *chunk) {
 	if f.last == finding.Right || f.last == finding.Left {
 		p.lastSide = f.last // "in the right nostril?" "Nothing on that side."
 	}
+	if of := p.asksDetail(f); of != nil {
+		p.ask = &question{of: of, sent: p.sent}
+		return
+	}
 	start := len(p.cands)
 	for i := range f.preds {
 		pr := &f.preds[i]
@@ -83,6 +87,24 @@ func (p *parser) question(c *chunk) {
 	p.ask = &question{cands: made, sent: p.sent, end: end, doubts: p.speaks(c, doubtWords...)}
 }
 
+// asksDetail gives the finding of which a question asks how it feels: "Is it sore?",
+// of a node.
+func (p *parser) asksDetail(f *frame) *cand {
+	if len(f.subs) > 0 || len(p.cands) == 0 || len(f.places) > 0 {
+		return nil
+	}
+	c := p.cands[len(p.cands)-1]
+	if c.gone || c.sent < p.sent-1 || c.status != finding.Assessed || c.f.Named == "" || c.value != finding.Word(c.f.Named) || !c.f.Details["tenderness"] {
+		return nil
+	}
+	for _, d := range f.details {
+		if d.key == "tenderness" && d.value == "present" {
+			return c
+		}
+	}
+	return nil
+}
+
 // answerFirst takes the answer off the front of a sentence.
 func (p *parser) answerFirst(s *sentence) {
 	q := p.ask
@@ -135,6 +157,11 @@ func (p *parser) answerFirst(s *sentence) {
 			a, b := c.span()
 			tok = append(tok, [2]int{a, b})
 		}
+	}
+	if q.of != nil && !q.of.gone {
+		q.of.set("tenderness", map[bool]string{true: "absent", false: "present"}[no])
+		q.of.toks = append(q.of.toks, tok...)
+		q.of.toks = append(q.of.toks, q.extra...)
 	}
 	for _, c := range q.cands {
 		v := word(c) // "any trouble swallowing?" yes

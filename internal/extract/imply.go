@@ -10,7 +10,7 @@ import (
 // trailingSide gives a side that stands alone at the end to what was said just
 // before it: "four, both sides".
 func (p *parser) trailingSide(f *frame, next *chunk) bool {
-	if f.sides == 0 || len(f.preds)+len(f.places) > 0 || f.c.joint != jointComma || p.correct || next != nil && next.joint != jointBut && next.valued() && !next.any(func(it *item) bool { return it.names() || it.has(lexicon.SideSense) }) {
+	if f.sides == 0 || f.negated || len(f.preds)+len(f.places) > 0 || f.c.joint != jointComma || p.correct || next != nil && next.joint != jointBut && next.valued() && !next.any(func(it *item) bool { return it.names() || it.has(lexicon.SideSense) }) {
 		return false
 	}
 	hit := false

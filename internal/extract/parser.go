@@ -211,6 +211,7 @@ type question struct {
 	// doubts is true where it asks for what may be wrong
 	doubts bool
 	extra  [][2]int
+	of     *cand // the finding whose tenderness is asked about
 }
 
 // run understands all sentences in order.
@@ -418,6 +419,13 @@ func (p *parser) mention(c *chunk) {
 	p.looking(f)
 	if c.act != actTeach && c.act != actPast && c.act != actTold && c.act != actAside && !(c.act == actPlan && len(f.subs) == 0 && f.sides == 0) {
 		p.endSide()
+	}
+	if c.act == actTeach && len(f.subs) == 0 {
+		for i := range f.preds {
+			if s, ok := f.preds[i].it.sense(lexicon.AloneSense); ok && len(s.Chart) == 1 {
+				p.taught, p.taughtSent = []subject{{fnd: s.Chart[0].Finding}}, p.sent
+			}
+		}
 	}
 	if len(f.subs) == 0 {
 		return
