@@ -3,7 +3,6 @@ package extract
 import (
 	"slices"
 
-	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
 
@@ -12,13 +11,6 @@ import (
 func (f *frame) onlySpokenOf(s *said) bool {
 	return s.pr.kind == predNamed && s.pr.it.definite && !s.pr.neg && !s.pr.affirmed && s.value == s.f.Named &&
 		!f.there && f.sides == 0 && len(f.details) == 0 && len(f.places) == 0 && len(f.preds) == 1 && !f.hedged && !f.c.cue(lexicon.CueBaseline, lexicon.CueNegate)
-}
-
-// onlyNamed reports a name alone of what ought to be there: "Gag, ..." says neither
-// that it is there nor that it is not.
-func (f *frame) onlyNamed(s *said) bool {
-	return s.f.Kind == lexicon.Presence && s.pr.kind == predNamed && !s.pr.neg && !s.pr.affirmed && s.value == s.f.Named && slices.Contains(s.f.Expected["any"], s.value) &&
-		!f.there && f.sides == 0 && len(f.preds) == 1 && f.last == finding.NoSide
 }
 
 // soughtOnly drops what is only looked for: "check it for a hole", "look for lice".

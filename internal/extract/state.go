@@ -326,7 +326,7 @@ func (p *parser) assert(f *frame, next *chunk) {
 		}
 		pair = pair || out[i].f.EndsSide
 		p.bareEnd = out[i].pr.kind == predNamed && !out[i].pr.neg
-		if f.onlySpokenOf(&out[i]) || f.onlyNamed(&out[i]) {
+		if f.onlySpokenOf(&out[i]) {
 			continue
 		}
 		p.chart(f, &out[i])
