@@ -197,7 +197,10 @@ func (n *net) spoken(k lexicon.VoiceKind) bool {
 // relative reports "my sister is allergic": a relative is spoken of, and neither
 // says it nor does it to the speaker.
 func (n *net) relative() bool {
-	_, e, ok := n.find(n.voice(lexicon.VoiceRelative), n.from, n.b)
+	s, e, ok := n.find(n.voice(lexicon.VoiceRelative), n.from, n.b)
+	if ok && s >= n.a && n.first(n.from, n.a) {
+		return false // "I swallowed all my mother's tablets"
+	}
 	if !ok || n.found(n.voice(lexicon.VoiceSays), e, min(e+4, n.b)) {
 		return false
 	}
