@@ -166,6 +166,9 @@ func (p *parser) restated(c *cand) finding.Side {
 // general reports words that speak of both sides without a plural: "no JVD",
 // "cranial nerve seven intact", "face sensation intact".
 func (p *parser) general(f *frame, s *said) bool {
+	if stem, _ := numbered(s.f.ID); stem != "" {
+		return true // "the olfactory" is a pair
+	}
 	if s.subj.single && !s.pr.neg || s.pr.it.article && !s.pr.neg {
 		return false
 	}

@@ -210,8 +210,9 @@ func (p *parser) answersHere(c *chunk, items []item, i int) (from int, ok bool) 
 	if !answers[p.ts[items[i].a].Text] {
 		return 0, false
 	}
-	if i+1 < len(items) && p.ts[items[i].b-1].after == noPause && items[i+1].content() && !items[i+1].cue(lexicon.CueFiller) {
-		return 0, false // "any pain no redness" may be a list
+	if i+1 < len(items) && p.ts[items[i].b-1].after == noPause && items[i+1].content() && !items[i+1].cue(lexicon.CueFiller) &&
+		!(items[i+1].role() == roleHead && !namesPresent(&items[i+1]) && i+2 < len(items) && items[i+2].role() == roleValue) {
+		return 0, false // "any pain no redness" may be a list; "no neck supple" is an answer
 	}
 	for k := len(c.items) - 1; k >= 0 && k >= len(c.items)-askReach; k-- {
 		if it := &c.items[k]; p.asks(it) && (k == 0 || p.opensTalk(c.items, k) || c.items[k-1].cue(lexicon.CueFiller, lexicon.CueAnd)) {

@@ -204,6 +204,11 @@ func (p *parser) unseen(f *frame) {
 // notFelt reads "nodes not felt because of the collar": with its reason it was not
 // examined.
 func (p *parser) notFelt(f *frame) {
+	if f.because < 0 && p.s != nil && p.si+1 < len(p.s.chunks) && f.c == &p.s.chunks[p.si] {
+		if first, _ := p.s.chunks[p.si+1].opener(); first.cue(lexicon.CueBecause) && p.s.chunks[p.si+1].joint == jointPlain {
+			_, f.because = f.c.span()
+		}
+	}
 	if f.because < 0 || f.unable || f.there {
 		return
 	}

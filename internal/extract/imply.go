@@ -88,7 +88,7 @@ func (p *parser) implied(f *frame) []said {
 			side = pr.side
 		}
 	}
-	if f.unknown > 0 && !one || one && len(f.subs) == 0 && !(f.there && (p.ask != nil && p.ask.sent == p.sent-1 || p.openTopic())) && len(p.waiting()) == 0 && (f.unknown > 0 || len(f.details) == 0 && f.sides == 0) {
+	if f.unknown > 0 && !one || one && len(f.subs) == 0 && !p.sideWaits() && !(f.there && (p.ask != nil && p.ask.sent == p.sent-1 || p.openTopic())) && len(p.waiting()) == 0 && (f.unknown > 0 || len(f.details) == 0 && f.sides == 0) {
 		return nil // "I have no instrument", "milk and one"
 	}
 	if p.nounFollows() || p.onlyNo(f.c) {

@@ -3,6 +3,7 @@ package extract
 import (
 	"slices"
 
+	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
 
@@ -61,6 +62,12 @@ func (p *parser) sought(s subject) bool {
 // thing is looked for.
 func (p *parser) openTopic() bool {
 	return len(p.topic) == 1 && p.topicSent >= p.sent-2 && p.topic[0].site != nil && p.lookedFor(p.topic[0]) != nil
+}
+
+// sideWaits reports a side that was said by itself of a place where something is
+// looked for: "Left. One, a centimeter."
+func (p *parser) sideWaits() bool {
+	return p.pendSide != finding.NoSide && len(p.topic) == 1 && p.topicSent >= p.sent-4 && p.topic[0].site != nil && p.x.implied[p.topic[0].site]
 }
 
 // oneOf reports the "one" of "one on the left", "a hard one": something of the
