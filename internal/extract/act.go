@@ -136,7 +136,7 @@ func (p *parser) discourse(s *sentence) bool {
 // sided reports that a lone "Right." is a side: a heading of what lies on both sides
 // waits, or the left was spoken of, and the next sentence gives a bare value.
 func (p *parser) sided(next *sentence) bool {
-	c := &next.chunks[0]
+	c := &next.chunks[next.opening()]
 	if next.asked || c.any((*item).names) || !c.valued() && !c.any(p.oneOf) {
 		return false
 	}

@@ -201,6 +201,15 @@ func (p *parser) asks(it *item) bool {
 	return it.cue(lexicon.CueAsk) && !it.content() && !it.cue(lexicon.CueNegate) && asks[p.ts[it.a].Text]
 }
 
+// opening is the index of the first chunk that is more than fillers.
+func (s *sentence) opening() int {
+	i := 0
+	for i+1 < len(s.chunks) && !s.chunks[i].any(func(it *item) bool { return !it.filler() }) {
+		i++
+	}
+	return i
+}
+
 // answersHere reports a "yes" or "no" that answers the question before it where no
 // mark was heard between, and where that begins: "does it hurt no it's fine".
 func (p *parser) answersHere(c *chunk, items []item, i int) (from int, ok bool) {

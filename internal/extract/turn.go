@@ -81,11 +81,7 @@ func (p *parser) turn(s *sentence, rest []sentence) {
 // agreed reports that the nurse's next turn begins with a word of assent.
 func (p *parser) agreed(rest []sentence) bool {
 	for i := range rest {
-		chunks := rest[i].chunks
-		for len(chunks) > 1 && !chunks[0].any(func(it *item) bool { return !it.filler() }) {
-			chunks = chunks[1:]
-		}
-		items := chunks[0].items
+		items := rest[i].chunks[rest[i].opening()].items
 		who := label(p.t.Words[p.ts[items[0].a].end].Text)
 		if who == speakerUnknown || who == speakerStudent {
 			continue
