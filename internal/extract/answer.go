@@ -172,7 +172,9 @@ func (p *parser) answerFirst(s *sentence) {
 		} else if no {
 			var ok bool
 			if v, ok = c.f.Not[v]; !ok {
-				v = c.f.No
+				if v = c.f.No; v == word(c) {
+					v = c.f.Yes // "is it gone?" no
+				}
 			}
 		}
 		if v == "" {

@@ -218,7 +218,8 @@ func (p *parser) selfStanding(f *frame, s *said) bool {
 		return p.talk.since(s.subj.tok[0], a) <= ownWords && p.talk.since(b, s.subj.tok[0]) <= ownWords
 	}
 	// "Tonsils, since your mouth is open. Two plus on both sides."
-	return p.topicSent >= p.sent-1 && p.talk.exam[a] >= 0 && p.talk.since(p.talk.exam[a], a) <= ownWords
+	e := p.talk.exam[b-1]
+	return p.topicSent == p.sent || p.topicSent >= p.sent-1 && e >= 0 && p.talk.since(e, a) <= ownWords
 }
 
 // elsewhere reports a place that no pack examines: "knee".
