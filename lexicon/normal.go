@@ -48,8 +48,11 @@ func Unmarked(word string) []Form {
 	return nil
 }
 
+// unitSigns are units that recognizers write as signs behind a number: "88%".
+var unitSigns = map[string]string{"%": "percent", "°": "degree", "°c": "celsius", "°f": "fahrenheit", "º": "degree", "ºc": "celsius", "ºf": "fahrenheit"}
+
 // loose are contractions that a transcript writes apart: "do n't".
-var loose = map[string]string{"n't": "not", "'s": "is", "'re": "are", "'ll": "will", "'ve": "have", "'d": "would", "'m": "am"}
+var loose = map[string]string{"n't": "not", "'s": "is", "'re": "are", "'ll": "will", "'ve": "have", "'d": "would", "'m": "am", "%": "percent"}
 
 // irregular plurals, and words in -s that are no plurals.
 var irregular = map[string]Form{
@@ -183,6 +186,10 @@ func numeric(w string) []Form {
 			out = append(out, Form{Text: "to"})
 		}
 		n := strings.LastIndexAny(part, "0123456789")
+		if sign, ok := unitSigns[part[n+1:]]; ok && n >= 0 && !isLetter(part[0]) {
+			out = append(out, Form{Text: part[:n+1]}, Form{Text: sign})
+			continue
+		}
 		if n < 0 || n == len(part)-1 || !isLetter(part[n+1]) || part[n+1:] == "th" || part[n+1:] == "st" || part[n+1:] == "nd" || part[n+1:] == "rd" || isLetter(part[0]) {
 			out = append(out, Form{Text: part})
 			continue

@@ -173,7 +173,7 @@ func (p *parser) answerFirst(s *sentence) {
 			var ok bool
 			if v, ok = c.f.Not[v]; !ok {
 				if v = c.f.No; v == word(c) {
-					v = c.f.Yes // "is it gone?" no
+					continue // "is it blocked?" no: not how open it is
 				}
 			}
 		}

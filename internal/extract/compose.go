@@ -153,8 +153,12 @@ func (c *composer) noun(lo, i int) *lexicon.Finding {
 // numberFollows reports that the next number can be a value of the finding, and
 // that nothing of weight stands before it.
 func (c *composer) numberFollows(i int, f *lexicon.Finding) bool {
-	for k := i + 1; k < len(c.items) && k <= i+4; k++ {
+	for k, last := i+1, i+4; k < len(c.items) && k <= last; k++ {
 		it := &c.items[k]
+		if it.filler() {
+			last++ // "pain is, um, four out of ten"
+			continue
+		}
 		n, unit := it.num, it.unit
 		if made, ok := c.x.bodyNumber(c.ts, it.a, f); ok {
 			n, unit = made.num, made.unit
