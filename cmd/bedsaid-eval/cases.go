@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 
 	"bedsaid/internal/corpus"
@@ -19,6 +20,7 @@ func cases(args []string, out io.Writer) error {
 	each := flags.Bool("v", false, "name every mistake, by its finding")
 	floorFile := flags.String("floor", "", "fail where a figure falls below this file's")
 	raise := flags.Bool("raise", false, "lift the floor where figures are better")
+	way := flags.String("as", "", "rewrite the cases as a recognizer gives them: "+strings.Join(eval.Ways(), ", "))
 	paths, err := parse(flags, args)
 	if err != nil {
 		return err
@@ -29,6 +31,14 @@ func cases(args []string, out io.Writer) error {
 	set, err := corpus.Load(paths...)
 	if err != nil {
 		return err
+	}
+	for i := range set {
+		var ok bool
+		if *way != "" {
+			if set[i], ok = eval.Heard(*way, set[i]); !ok {
+				return fmt.Errorf("%w: -as takes %s", errUsage, strings.Join(eval.Ways(), ", "))
+			}
+		}
 	}
 	lex, err := lexicon.Builtin()
 	if err != nil {
