@@ -123,6 +123,7 @@ func (p *parser) split(items []item) []sentence {
 		c = chunk{joint: next}
 	}
 	for i := range items {
+		items[i].turns = p.opensTalk(items, i)
 		it := items[i]
 		if p.labelled && i > 0 && label(p.t.Words[ts[it.a].end].Text) != speakerUnknown && len(c.items) > 0 {
 			flush(stop) // a new speaker begins a new sentence
@@ -224,7 +225,7 @@ func (p *parser) answersHere(c *chunk, items []item, i int) (from int, ok bool) 
 		return 0, false // "any pain no redness" may be a list; "no neck supple" is an answer
 	}
 	for k := len(c.items) - 1; k >= 0 && k >= len(c.items)-askReach; k-- {
-		if it := &c.items[k]; p.asks(it) && (k == 0 || p.opensTalk(c.items, k) || c.items[k-1].cue(lexicon.CueFiller, lexicon.CueAnd)) {
+		if it := &c.items[k]; p.asks(it) && (k == 0 || it.turns || c.items[k-1].cue(lexicon.CueFiller, lexicon.CueAnd)) {
 			return k, true
 		}
 	}

@@ -28,6 +28,7 @@ type item struct {
 	unit    *lexicon.Unit // the unit that follows a number
 	locator bool          // "bed seven": a number that names a place
 	said    *reading      // a value that is more than a word or a number
+	turns   bool          // with it a speaker turns to something else
 }
 
 func (it *item) cue(kinds ...lexicon.CueKind) bool {

@@ -238,7 +238,7 @@ func (s *statement) because(r role, tied bool) {
 // talk notes what else is said than a statement.
 func (s *statement) talk(items []item, i int) {
 	it := &items[i]
-	if s.said() && s.p.opensTalk(items, i) {
+	if it.turns && s.said() {
 		s.cost += costTalk
 	}
 	s.plans = s.plans || it.cue(lexicon.CuePlan) && !it.content()
