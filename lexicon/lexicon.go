@@ -33,6 +33,9 @@ type Site struct {
 	Finding *Finding
 	// General sites speak of both sides in the singular ("submental").
 	General bool
+	// Anywhere sites may be of any part of the body ("skin"): in a conversation what
+	// is said of one needs a nearer site.
+	Anywhere bool
 	// Wide sites are whole regions: too large for the place of a finding.
 	Wide bool
 	// Organs are the sites whose parts are organs of their own: a side said of one

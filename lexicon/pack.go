@@ -86,13 +86,14 @@ type siteDef struct {
 	Paired bool     `toml:"paired"`
 	Terms  []string `toml:"terms"`
 	// Again are words that mean the site only where it is in talk already.
-	Again   []string `toml:"again"`
-	Adjs    []string `toml:"adjectives"`
-	Finding string   `toml:"finding"`
-	General bool     `toml:"general"`
-	Unable  string   `toml:"unable"`
-	Wide    bool     `toml:"wide"`
-	Organs  bool     `toml:"organs"`
+	Again    []string `toml:"again"`
+	Adjs     []string `toml:"adjectives"`
+	Finding  string   `toml:"finding"`
+	General  bool     `toml:"general"`
+	Unable   string   `toml:"unable"`
+	Wide     bool     `toml:"wide"`
+	Anywhere bool     `toml:"anywhere"`
+	Organs   bool     `toml:"organs"`
 }
 
 type findingDef struct {

@@ -201,6 +201,9 @@ func (p *parser) selfStanding(f *frame, s *said) bool {
 	if s.subj.far && len(f.places) == 0 {
 		return false
 	}
+	if f.c.any(anywhere) && !f.c.any(nearer) {
+		return false // "any rash on your skin?"
+	}
 	if s.subj.site == nil && f.c.any(elsewhere) {
 		return false // "the right testicle, with a nodule"
 	}
@@ -220,6 +223,18 @@ func (p *parser) selfStanding(f *frame, s *said) bool {
 	// "Tonsils, since your mouth is open. Two plus on both sides."
 	e := p.talk.exam[b-1]
 	return p.topicSent == p.sent || p.topicSent >= p.sent-1 && e >= 0 && p.talk.since(e, a) <= ownWords
+}
+
+// anywhere reports a place that may be of the whole body: "skin".
+func anywhere(it *item) bool {
+	s, ok := it.sense(lexicon.SiteSense)
+	return ok && s.Site.Anywhere
+}
+
+// nearer reports a place of an examination that is no such one.
+func nearer(it *item) bool {
+	s, ok := it.sense(lexicon.SiteSense)
+	return ok && s.Site.Region != "" && !s.Site.Anywhere || it.has(lexicon.PlaceSense)
 }
 
 // elsewhere reports a place that no pack examines: "knee".
