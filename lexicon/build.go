@@ -153,7 +153,15 @@ func (b *builder) add(file File, pf *packFile) {
 	b.documents(pf)
 	for i, d := range pf.Heard {
 		b.enter("heard", i)
-		b.heard = append(b.heard, heardAt{d, b.at})
+		b.heard = append(b.heard, heardAt{d, b.at, false})
+	}
+	for i, d := range pf.Aliases {
+		b.enter("alias", i)
+		b.heard = append(b.heard, heardAt{heardDef{For: d.For, Terms: d.Terms}, b.at, true})
+	}
+	for i, d := range pf.Techniques {
+		b.enter("technique", i)
+		b.technique(d)
 	}
 }
 

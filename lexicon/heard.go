@@ -5,10 +5,12 @@ import (
 	"strings"
 )
 
-// heardAt is a mishearing that waits until all terms are known.
+// heardAt is a mishearing that waits until all terms are known, or with sure an
+// alias.
 type heardAt struct {
 	heardDef
-	at place
+	at   place
+	sure bool
 }
 
 // mishearings enters what the packs list as common ones, each with the senses of
@@ -26,7 +28,11 @@ func (b *builder) mishearings() {
 			}
 		}
 		if n == nil || len(n.senses) == 0 {
-			b.complain(h.For, fmt.Sprintf("mishearing of unknown term %q", h.For), "write a term of a pack")
+			what := "mishearing of"
+			if h.sure {
+				what = "alias for"
+			}
+			b.complain(h.For, fmt.Sprintf("%s unknown term %q", what, h.For), "write a term of a pack")
 			continue
 		}
 		for _, id := range h.Near {
@@ -35,7 +41,7 @@ func (b *builder) mishearings() {
 			}
 		}
 		senses := append([]Sense(nil), n.senses...)
-		if k := senses[0].Kind; k == SideSense || k == CueSense && senses[0].Cue == CueNegate {
+		if k := senses[0].Kind; !h.sure && (k == SideSense || k == CueSense && senses[0].Cue == CueNegate) {
 			for _, t := range h.Terms { // everyday words: what comes next decides
 				b.lex.heardSmall[strings.Join(normalWords(t), " ")] = SmallWord{Normalize(h.For)[0], k}
 			}
@@ -43,7 +49,9 @@ func (b *builder) mishearings() {
 		}
 		for _, t := range h.Terms {
 			for _, s := range senses {
-				s.Respelled, s.Near = h.For, h.Near
+				if !h.sure {
+					s.Respelled, s.Near = h.For, h.Near
+				}
 				b.term(t, s)
 			}
 		}

@@ -367,6 +367,7 @@ type Lexicon struct {
 	panels     []Panel
 	vitals     []Vital
 	codes      []Code
+	techniques []Technique
 }
 
 func (l *Lexicon) region(id string) *Region {

@@ -68,6 +68,9 @@ type packFile struct {
 	Panels    []Panel       `toml:"panel"`
 	Vitals    []Vital       `toml:"vital"`
 	Codes     []Code        `toml:"code"`
+	Aliases   []aliasDef    `toml:"alias"`
+
+	Techniques []techniqueDef `toml:"technique"`
 }
 
 type regionDef struct {
@@ -202,6 +205,13 @@ type heardDef struct {
 	For   string   `toml:"for"`
 	Terms []string `toml:"terms"`
 	Near  []string `toml:"near"`
+}
+
+// aliasDef are words that a site says in place of a term of the packs: they mean
+// the same, and nothing is marked.
+type aliasDef struct {
+	For   string   `toml:"for"`
+	Terms []string `toml:"terms"`
 }
 
 type attentionDf struct {

@@ -47,7 +47,9 @@ func (m *Main) serve(ctx context.Context, f serveFlags) error {
 	}
 	engine := m.hearing(f.model, f.models)
 	defer engine.close()
-	o := web.Options{Folder: p.dir, Record: p.opt, Lexicon: p.lex, Hearing: engine.once, Program: program(), Now: m.Now, LockAfter: f.lock}
+	packs, takes := m.ownPacks(f.lexicon)
+	o := web.Options{Folder: p.dir, Record: p.opt, Lexicon: p.lex, Hearing: engine.once, Program: program(), Now: m.Now, LockAfter: f.lock,
+		Packs: packs, PackFile: takes}
 	err = web.Serve(ctx, o, func(link string) {
 		fmt.Fprintf(m.Stdout, "Open this link in the browser of this machine; it works once:\n\n    %s\n\nCtrl-C ends the page.\n", link)
 	})

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"bedsaid/internal/teach"
 	"bedsaid/lexicon"
 )
 
@@ -65,6 +66,18 @@ func (m *Main) lexicon(dir string) (*lexicon.Lexicon, error) {
 		return nil, fmt.Errorf("load lexicon: %w", err)
 	}
 	return lex, nil
+}
+
+// ownPacks gives the site's packs as they lie in its folder now, and the one of
+// them that takes what corrections teach; none where the site names no folder.
+func (m *Main) ownPacks(dir string) (read func() ([]lexicon.File, error), takes string) {
+	if dir == "" {
+		dir = m.Env(lexiconEnv)
+	}
+	if info, err := os.Stat(dir); err == nil && info.IsDir() {
+		takes = filepath.Join(dir, teach.PackName+packEnding)
+	}
+	return func() ([]lexicon.File, error) { return packFiles(dir) }, takes
 }
 
 func lexiconFlag(c *cobra.Command, dir *string) {

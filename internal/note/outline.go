@@ -83,6 +83,10 @@ func site(f *lexicon.Finding) string {
 	return f.At[0].Term
 }
 
+// Item gives the pack's facts about a finding; its id stands for the name where no
+// pack knows it.
+func (o Outline) Item(id string) Item { return o.item(id) }
+
 func (o Outline) item(id string) Item {
 	if i, ok := o.place[id]; ok {
 		return o.items[i]

@@ -274,6 +274,10 @@ func (n Note) Len() int { return len(n.decisions) }
 // has number 1.
 func (n Note) Decisions() []Decision { return slices.Clone(n.decisions) }
 
+// Counts says that the decision of that number was not taken back, and takes
+// nothing back itself.
+func (n Note) Counts(seq int) bool { return !n.undone[seq] }
+
 // CanUndo says whether this person can take back a decision now.
 func (n Note) CanUndo(by Person) bool { _, ok := n.lastUndoable(by); return ok }
 
@@ -307,6 +311,17 @@ func (n Note) Findings() []finding.Finding {
 		}
 	}
 	return all
+}
+
+// Unmentioned gives what nobody spoke of and nobody charted since.
+func (n Note) Unmentioned() []finding.Missing {
+	var out []finding.Missing
+	for _, m := range n.draft.Unmentioned() {
+		if !slices.ContainsFunc(n.lines, func(l Line) bool { return l.State != Rejected && m.ChartedBy(l.Finding) }) {
+			out = append(out, m)
+		}
+	}
+	return out
 }
 
 // Versions gives the note as it was signed each time, the first one first.

@@ -31,6 +31,7 @@ const (
 	ActRecordingEnd    Act = "recording_ended"
 	ActDraft           Act = "draft_saved"
 	ActViewed          Act = "note_viewed"
+	ActSurveyed        Act = "notes_surveyed"
 	ActDecided         Act = "decided"
 	ActSigned          Act = "signed"
 	ActExported        Act = "exported"

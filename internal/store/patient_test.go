@@ -62,3 +62,33 @@ func TestSignedBefore(t *testing.T) {
 	_, err = x.SignedBefore(bg, "n000")
 	is(t, err, ErrNotFound)
 }
+
+// A survey reads every note of the newest encounters, and the log tells of it
+// once.
+func TestSurvey(t *testing.T) {
+	x, _ := fresh(t)
+	var want []string
+	for range 3 {
+		e := encounter(t, x)
+		n, err := x.SaveDraft(bg, e.ID, "", draft())
+		ok(t, err)
+		want = append([]string{n.ID}, want...)
+	}
+	var got []string
+	ok(t, x.Survey(bg, 2, func(i NoteInfo, n review.Note) error {
+		if len(n.Lines()) != 2 {
+			t.Errorf("%d lines", len(n.Lines()))
+		}
+		got = append(got, i.ID)
+		return nil
+	}))
+	if !slices.Equal(got, want[:2]) {
+		t.Errorf("read %v, want %v", got, want[:2])
+	}
+	acts := map[Act]int{}
+	ok(t, x.Log(bg, func(e Event) error { acts[e.Act]++; return nil }))
+	if acts[ActSurveyed] != 1 || acts[ActViewed] != 0 {
+		t.Errorf("the log tells of %v", acts)
+	}
+	is(t, x.Survey(bg, 9, func(NoteInfo, review.Note) error { return ErrNotFound }), ErrNotFound)
+}

@@ -415,7 +415,10 @@ func (c *browser) views(path string) map[string]string {
 func (c *browser) afterwards(path string) map[string]string {
 	c.b.get2(path)
 	c.b.signed("Trachea is midline. Both pupils four millimeters. Both ear canals clear.")
-	return map[string]string{"compare": path + "/compare", "handover": path + "/handover", "export": path + "/export"}
+	c.b.mendTalk("Now the zorpwind is in the middle.", "trachea is midline")
+	c.b.mendTalk("I see the zorpwind is in the middle.", "trachea is midline")
+	return map[string]string{"compare": path + "/compare", "handover": path + "/handover", "export": path + "/export", "course": path + "/course",
+		"trend": "/trend", "teach": "/proposals"}
 }
 
 // get2 gets a page past the browser's cookies: the bench signs in by itself.
@@ -439,7 +442,7 @@ func (b *bench) doubtful(path string) string {
 // 1.4.6) and everything that is touched is at least 44 px wide and high (WCAG
 // 2.2, 2.5.5).
 func TestViewsAreForEverybody(t *testing.T) {
-	b := serve(t, nil)
+	b, _ := withPacks(t)
 	c := chromium(t, b)
 	source, err := os.ReadFile(filepath.Join(os.Getenv("BEDSAID_CHECKS"), "axe.min.js"))
 	if os.Getenv("BEDSAID_CHECKS") == "" || err != nil {

@@ -98,7 +98,7 @@ func (s *Server) lay(info store.NoteInfo, n review.Note, who review.Person) shee
 		id := s.regionOf(l.Finding.ID)
 		byRegion[id] = append(byRegion[id], lineItem(d, l))
 	}
-	missing := stillMissing(n)
+	missing := n.Unmentioned()
 	for _, r := range append(slices.Clone(s.opt.Lexicon.Regions()), otherRegion) {
 		items := byRegion[r.ID]
 		slices.SortStableFunc(items, func(a, b item) int { return rank(a.Line) - rank(b.Line) })
@@ -234,20 +234,6 @@ func talkItems(n review.Note) []item {
 			v.State = "read"
 		}
 		out = append(out, v)
-	}
-	return out
-}
-
-// stillMissing is what nobody spoke of and nobody charted since.
-func stillMissing(n review.Note) []finding.Missing {
-	var out []finding.Missing
-	for _, m := range n.Draft().Unmentioned() {
-		charted := slices.ContainsFunc(n.Lines(), func(l review.Line) bool {
-			return l.State != review.Rejected && m.ChartedBy(l.Finding)
-		})
-		if !charted {
-			out = append(out, m)
-		}
 	}
 	return out
 }

@@ -43,6 +43,10 @@ func (s *Server) routes() http.Handler {
 	in("GET /notes/{id}/compare", s.compare)
 	in("GET /notes/{id}/handover", s.handover)
 	in("POST /notes/{id}/handover", s.printHandover)
+	in("GET /notes/{id}/course", s.course)
+	in("GET /trend", s.trend)
+	in("GET /proposals", s.proposals)
+	in("POST /proposals", s.takeProposal)
 	in("GET /notes/{id}/export", s.exportForm)
 	in("POST /notes/{id}/export", s.export)
 	m.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {

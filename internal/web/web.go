@@ -48,6 +48,10 @@ type Options struct {
 	Hearing func(context.Context) (pipeline.Hearing, error)
 	// Live hears a recording while it goes on; nil is the pipeline's.
 	Live func(context.Context, func(Update)) (Listener, error)
+	// Packs reads the site's own packs, and PackFile is the pack that takes what
+	// corrections teach; empty where the site has no folder of packs.
+	Packs    func() ([]lexicon.File, error)
+	PackFile string
 	// Program is the name and version for the provenance.
 	Program string
 	Now     func() time.Time
@@ -73,6 +77,7 @@ type Server struct {
 	takes   map[string]*take   // recordings at the bedside, by encounter
 	tickets map[string]*ticket // of pages that may send sound
 
+	taking    sync.Mutex    // one word goes into the site's pack at a time
 	signingIn sync.Mutex    // one passphrase at a time: each try takes 64 MiB
 	hearing   chan struct{} // one recording is heard at a time
 	ears      sync.WaitGroup

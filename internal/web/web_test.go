@@ -33,6 +33,7 @@ type bench struct {
 	http   *http.Client
 	origin string
 	dir    string
+	login  string // who works in this browser
 }
 
 func serve(t *testing.T, change func(*Options)) *bench {
@@ -69,7 +70,7 @@ func serve(t *testing.T, change func(*Options)) *bench {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &bench{t: t, s: s, http: &http.Client{Jar: jar}, origin: s.origin, dir: dir}
+	return &bench{t: t, s: s, http: &http.Client{Jar: jar}, origin: s.origin, dir: dir, login: "anna"}
 }
 
 // do asks as the page's own browser does.
@@ -174,9 +175,11 @@ func (b *bench) session() *store.Session {
 	b.s.mu.Lock()
 	defer b.s.mu.Unlock()
 	for _, p := range b.s.people {
-		return p.x
+		if p.x.User().Login == b.login {
+			return p.x
+		}
 	}
-	b.t.Fatal("nobody is signed in")
+	b.t.Fatalf("%s is not signed in", b.login)
 	return nil
 }
 
