@@ -253,6 +253,9 @@ func (t *tx) draft(info NoteInfo) (note.Draft, []byte, error) {
 	if err := t.s.keys.check(mac, "drafts", info.draft, encounter, recording, packed); err != nil {
 		return note.Draft{}, nil, err
 	}
+	if d, ok := t.s.drafts.get(mac); ok {
+		return d, mac, nil
+	}
 	plain, err := inflate(packed, 1<<28)
 	if err != nil {
 		return note.Draft{}, nil, err
@@ -266,6 +269,7 @@ func (t *tx) draft(info NoteInfo) (note.Draft, []byte, error) {
 		return note.Draft{}, nil, err
 	}
 	d.Name = b.Name
+	t.s.drafts.put(mac, d)
 	return d, mac, nil
 }
 

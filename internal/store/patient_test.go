@@ -92,3 +92,38 @@ func TestSurvey(t *testing.T) {
 	}
 	is(t, x.Survey(bg, 9, func(NoteInfo, review.Note) error { return ErrNotFound }), ErrNotFound)
 }
+
+// A draft that was read is kept for the next reading; what is altered on the disk
+// meanwhile is refused all the same, and one that was not used lately is read anew.
+func TestKeptDrafts(t *testing.T) {
+	x, _ := fresh(t)
+	e := encounter(t, x)
+	var ids []string
+	for range keptDrafts + 2 {
+		n, err := x.SaveDraft(bg, e.ID, "", draft())
+		ok(t, err)
+		ids = append(ids, n.ID)
+		_, err = x.Note(bg, n.ID)
+		ok(t, err)
+	}
+	if n := len(x.s.drafts.all); n != keptDrafts {
+		t.Errorf("%d drafts are kept, want %d", n, keptDrafts)
+	}
+	for _, id := range ids {
+		n, err := x.Note(bg, id)
+		ok(t, err)
+		if len(n.Lines()) != 2 || n.Draft().Transcript.Text() != draft().Transcript.Text() {
+			t.Error("another draft came back")
+		}
+	}
+	last := ids[len(ids)-1]
+	ok(t, x.s.write(bg, func(t *tx) error {
+		return t.exec("UPDATE drafts SET body = x'00' WHERE id = (SELECT draft FROM notes WHERE id = ?)", last)
+	}))
+	_, err := x.Note(bg, last)
+	is(t, err, ErrDamaged)
+	ok(t, x.Close())
+	if len(x.s.drafts.all) > 0 {
+		t.Error("drafts are in memory after the record was closed")
+	}
+}

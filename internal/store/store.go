@@ -89,6 +89,7 @@ type Store struct {
 	notices []string
 	// anchorLost says that the count of writes was missing and was made anew.
 	anchorLost bool
+	drafts     drafts
 	once       sync.Once
 }
 
@@ -400,6 +401,7 @@ func (s *Store) Close() error {
 		}
 		vfs.Unregister(s.layer)
 		s.keys.wipe()
+		s.drafts.drop()
 	})
 	return translate(err)
 }
