@@ -587,8 +587,8 @@ func TestLargeNote(t *testing.T) {
 	if n := c.text("document.querySelectorAll('.item').length"); n != "500" {
 		t.Fatalf("%s lines are shown, want 500", n)
 	}
-	var total float64
-	for i := range 10 {
+	var took []float64
+	for i := range 15 {
 		after := c.text("document.querySelector('#bar').dataset.after")
 		c.until("ready()")
 		c.do(chromedp.Evaluate(`window.took = 0; { const start = performance.now(), was = document.querySelector('#bar').dataset.after;
@@ -597,7 +597,7 @@ func TestLargeNote(t *testing.T) {
 		c.until("window.took > 0")
 		var ms float64
 		c.do(chromedp.Evaluate("window.took", &ms))
-		total += ms
+		took = append(took, ms)
 		if c.text("document.querySelector('#bar').dataset.after") == after {
 			t.Fatalf("decision %d was not taken", i)
 		}
@@ -610,7 +610,9 @@ func TestLargeNote(t *testing.T) {
 		}
 		weight += len(data)
 	}
-	t.Logf("from the key to the next line on the screen: %.0f ms on average of ten; script and style %d bytes, this page %s bytes", total/10, weight, c.text("document.documentElement.outerHTML.length"))
+	slices.Sort(took)
+	t.Logf("from the key to the next line on the screen: %.0f ms in the middle of %d, from %.0f to %.0f; script and style %d bytes, this page %s bytes",
+		took[len(took)/2], len(took), took[0], took[len(took)-1], weight, c.text("document.documentElement.outerHTML.length"))
 	if weight > 60_000 {
 		t.Errorf("script and style weigh %d bytes", weight)
 	}

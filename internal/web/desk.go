@@ -2,7 +2,6 @@ package web
 
 import (
 	"fmt"
-	"slices"
 
 	"bedsaid/internal/export"
 	"bedsaid/internal/finding"
@@ -123,10 +122,8 @@ func (s *Server) deskOf(t sheet, it *item) *desk {
 
 // joined joins stretches of words that lie near each other.
 func joined(spans []transcript.Span) []transcript.Span {
-	all := slices.Clone(spans)
-	slices.SortFunc(all, func(a, b transcript.Span) int { return a.Start - b.Start })
 	var out []transcript.Span
-	for _, s := range all {
+	for _, s := range inOrder(spans) {
 		if n := len(out); n > 0 && s.Start-out[n-1].End <= around {
 			out[n-1].End = max(out[n-1].End, s.End)
 			continue

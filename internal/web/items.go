@@ -27,8 +27,11 @@ type item struct {
 	Index int
 	Name  string
 	Says  string
-	Heard string // the words it rests on
-	When  string
+	// Heard are the words that a plain line rests on, with some before and after.
+	// SideUnsaid is its side where those words do not name it.
+	Heard      []heardRun
+	SideUnsaid string
+	When       string
 	// Flags are words such as "not expected"; colour only repeats them.
 	Flags []flag
 	// State is a word for how it stands; Settled says that nothing is open in it.
@@ -42,6 +45,12 @@ type item struct {
 	Now  bool
 	Desk *desk // where it is the one being decided
 	Line review.Line
+}
+
+// heardRun is a stretch of words; it rests on those that are On.
+type heardRun struct {
+	Text string
+	On   bool
 }
 
 // flag is a word beside a line: kind is doubt, odd or skipped.
@@ -96,7 +105,12 @@ func (s *Server) lay(info store.NoteInfo, n review.Note, who review.Person) shee
 	byRegion := map[string][]item{}
 	for _, l := range n.Lines() {
 		id := s.regionOf(l.Finding.ID)
-		byRegion[id] = append(byRegion[id], lineItem(d, l))
+		it := lineItem(d, l)
+		if it.Plain {
+			it.Heard = heardWith(d.Transcript, l.Finding.Evidence)
+			it.SideUnsaid = s.sideUnsaid(d.Item(l.Finding.ID), l.Finding.Side, it.Heard)
+		}
+		byRegion[id] = append(byRegion[id], it)
 	}
 	missing := n.Unmentioned()
 	for _, r := range append(slices.Clone(s.opt.Lexicon.Regions()), otherRegion) {
@@ -155,7 +169,7 @@ func lineItem(d note.Draft, l review.Line) item {
 	e := entryOf(d, f)
 	v := item{ID: l.ID, Kind: "line", Name: e.Item.Name, Says: export.Statement(e), State: stateWords[l.State],
 		Settled: l.State != review.Undecided && (l.State == review.Rejected || len(f.Marks) == 0), Plain: plainLine(l),
-		Struck: l.State == review.Rejected, Heard: quote(d.Transcript, f.Evidence), When: export.When(d.Transcript, f.Evidence), Line: l}
+		Struck: l.State == review.Rejected, When: export.When(d.Transcript, f.Evidence), Line: l}
 	if f.Interpretation == finding.Unexpected {
 		v.Flags = append(v.Flags, flag{"odd", "not expected"})
 	}
@@ -183,7 +197,7 @@ func actionItems(n review.Note) []item {
 			name = strings.TrimSpace(it.Name + " " + export.SideWord(a.Side, it.Organ))
 		}
 		v := item{ID: fmt.Sprintf("act%d", i), Kind: "action", Index: i, Name: name, Says: a.Why, State: "open", Settled: a.Closed(),
-			Heard: quote(d.Transcript, a.Evidence), When: export.When(d.Transcript, a.Evidence), Now: a.Urgency == finding.Now,
+			When: export.When(d.Transcript, a.Evidence), Now: a.Urgency == finding.Now,
 			Flags: []flag{{"odd", urgencyWords[a.Urgency]}}}
 		if a.Closed() {
 			v.State = closedWords(a)
@@ -246,12 +260,68 @@ func (s *Server) regionOf(id string) string {
 	return otherRegion.ID
 }
 
-func quote(t transcript.Transcript, spans []transcript.Span) string {
-	var parts []string
-	for _, s := range spans {
-		parts = append(parts, t.Quote(s))
+// heardWith gives the words that a line rests on among those around them: what
+// takes a statement back, or says whom it is about, stands beside it.
+func heardWith(t transcript.Transcript, spans []transcript.Span) []heardRun {
+	var out []heardRun
+	add := func(from, to int, on bool) {
+		if from < to {
+			out = append(out, heardRun{t.Quote(transcript.Span{Start: from, End: to}), on})
+		}
 	}
-	return strings.Join(parts, " … ")
+	end := 0 // of what was given
+	for _, s := range inOrder(spans) {
+		if s.Start-around > end && end > 0 {
+			out = append(out, heardRun{Text: "…"})
+		}
+		add(max(s.Start-around, end), s.Start, false)
+		add(max(s.Start, end), s.End, true)
+		end = max(end, s.End)
+		next := len(t.Words)
+		for _, o := range spans {
+			if o.Start >= s.End {
+				next = min(next, o.Start)
+			}
+		}
+		add(end, min(end+around, next), false)
+		end = max(end, min(end+around, next))
+	}
+	return out
+}
+
+func inOrder(spans []transcript.Span) []transcript.Span {
+	all := slices.Clone(spans)
+	slices.SortFunc(all, func(a, b transcript.Span) int { return a.Start - b.Start })
+	return all
+}
+
+// sideUnsaid gives the side of a line where the words shown beside it do not name
+// it. That is no doubt about it: it was understood from what came before.
+func (s *Server) sideUnsaid(it note.Item, side finding.Side, heard []heardRun) string {
+	if side != finding.Right && side != finding.Left {
+		return ""
+	}
+	for _, h := range heard {
+		for _, w := range strings.Fields(h.Text) {
+			for _, f := range lexicon.Normalize(w) {
+				if s.sides[f.Text] == side.String() {
+					return ""
+				}
+			}
+		}
+	}
+	return export.SideWord(side, it.Organ)
+}
+
+// sideWords are the single words by which packs name a side.
+func sideWords(lex *lexicon.Lexicon) map[string]string {
+	out := map[string]string{}
+	for _, t := range lex.Terms() {
+		if forms := lexicon.Normalize(t.Text); t.Sense.Kind == lexicon.SideSense && len(forms) == 1 && !strings.Contains(t.Text, " ") {
+			out[forms[0].Text] = t.Sense.Value
+		}
+	}
+	return out
 }
 
 // find gives an item by its id.

@@ -66,6 +66,7 @@ type Server struct {
 	host, origin string
 	views        *template.Template
 	handler      http.Handler
+	sides        map[string]string // words that name a side
 
 	mu      sync.Mutex
 	launch  map[string]bool // tokens that open a browser, each once
@@ -91,7 +92,8 @@ func New(address string, o Options) (*Server, error) {
 	}
 	s := &Server{opt: o, host: address, origin: "http://" + address, launch: map[string]bool{},
 		devices: map[string]bool{}, people: map[string]*person{}, jobs: map[string]*job{}, hearing: make(chan struct{}, 1),
-		takes: map[string]*take{}, tickets: map[string]*ticket{}, windows: make(chan struct{}, maxWindows)}
+		takes: map[string]*take{}, tickets: map[string]*ticket{}, windows: make(chan struct{}, maxWindows),
+		sides: sideWords(o.Lexicon)}
 	var err error
 	if s.views, err = template.New("").Funcs(viewFuncs()).ParseFS(files, "views/*.html"); err != nil {
 		return nil, fmt.Errorf("read page: %w", err)

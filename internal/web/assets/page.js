@@ -164,13 +164,15 @@ document.addEventListener("keydown", (e) => {
 // moment: the button waits until then, and says how many are left.
 const seen = new Set();
 const pending = new Map();
+// What lies below the bar is not on the screen.
+const barHeight = $("bar") && getComputedStyle($("bar")).position === "sticky" ? $("bar").offsetHeight : 0;
 const watcher = new IntersectionObserver((entries) => {
 	for (const e of entries) {
 		const id = e.target.dataset.item;
 		clearTimeout(pending.get(id));
 		if (e.isIntersecting) pending.set(id, setTimeout(() => { seen.add(id); updateFeet(); }, 400));
 	}
-}, { threshold: 0.99 });
+}, { threshold: 0.99, rootMargin: `-${barHeight}px 0px 0px 0px` });
 function watchLines() {
 	watcher.disconnect();
 	for (const el of document.querySelectorAll("[data-plain]")) watcher.observe(el);
