@@ -519,6 +519,7 @@ func TestPictures(t *testing.T) {
 	}{
 		{"review", 1440, 900, false}, {"review", 1440, 900, true}, {"review", 768, 1024, true}, {"review", 360, 740, false},
 		{"bedside", 1440, 900, true}, {"bedside", 768, 1024, false}, {"bedside", 360, 740, true}, {"begin", 360, 740, false}, {"read", 768, 900, false},
+		{"compare", 1440, 900, false}, {"handover", 360, 740, false}, {"course", 768, 1024, true}, {"teach", 1440, 900, false}, {"export", 768, 1024, false}, {"trend", 1440, 900, true},
 	} {
 		c.theme(shot.dark)
 		c.do(emulation.SetDeviceMetricsOverride(shot.width, shot.height, 1, false))

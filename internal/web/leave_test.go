@@ -4,9 +4,12 @@ import (
 	"encoding/binary"
 	"net/http"
 	"net/url"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp/kb"
 
 	"bedsaid/internal/audio"
 	"bedsaid/internal/export/fhir"
@@ -174,6 +177,53 @@ func TestExportsSound(t *testing.T) {
 		}
 	}
 	b.wantExports(1)
+}
+
+// Beside the review, too, everything is done by keyboard.
+func TestKeyboardBesideTheReview(t *testing.T) {
+	b, file := withPacks(t)
+	c := chromium(t, b)
+	c.enter()
+	b.signIn()
+	b.signed("Left pupil three millimeters. Trachea is midline.")
+	b.mendTalk("Now the zorpwind is in the middle.", "trachea is midline")
+	b.mendTalk("I see the zorpwind is in the middle.", "trachea is midline")
+	note := b.draft("Left pupil five millimeters. Trachea is midline.")
+	c.open(note)
+	c.tabTo("a[href$='/compare']")
+	c.keys(kb.Enter)
+	c.until("document.querySelector('h1').innerText.startsWith('Compare')")
+	c.tabTo(".changes a")
+	c.keys(kb.Enter)
+	c.until("document.querySelector('.item.at') && document.querySelector('.item.at').innerText.includes('5 mm')")
+	c.tabTo("a[href$='/handover']")
+	c.keys(kb.Enter)
+	c.until("document.querySelector('.phone')")
+	c.tabTo("summary")
+	c.keys(kb.Enter)
+	c.tabTo("input[name=first]")
+	c.keys("QX-4471", kb.Tab, "1900-02-30", kb.Enter)
+	c.until("document.querySelector('[data-print]')")
+	c.tabTo("a[href$='/course']")
+	c.keys(kb.Enter)
+	c.until("document.querySelector('#technique')")
+	c.tabTo("a.home")
+	c.keys(kb.Enter)
+	c.until("document.querySelector('a[href=\"/proposals\"]')")
+	c.tabTo("a[href='/proposals']")
+	c.keys(kb.Enter)
+	c.until("document.querySelector('.take')")
+	c.tabTo(".take summary")
+	c.keys(kb.Enter)
+	c.tabTo("input[name=for]")
+	c.keys("trachea", kb.Tab, kb.ArrowDown, kb.Tab, "Zorpwind midline, I found.", kb.Enter)
+	c.until("document.body.innerText.includes('would be drafted as')")
+	c.tabTo("button[name=write]")
+	c.keys(kb.Enter)
+	c.until("document.body.innerText.includes('Written.')")
+	if data, err := os.ReadFile(file); err != nil || !strings.Contains(string(data), "[[alias]]") {
+		t.Errorf("the pack: %v\n%s", err, data)
+	}
 }
 
 // wantExports says how often the log tells that something left the record.
