@@ -269,8 +269,12 @@ func heardWith(t transcript.Transcript, spans []transcript.Span) []heardRun {
 			out = append(out, heardRun{t.Quote(transcript.Span{Start: from, End: to}), on})
 		}
 	}
-	end := 0 // of what was given
+	end, on := 0, 0 // of what was given, and of what it rests on
 	for _, s := range inOrder(spans) {
+		if s.End <= on {
+			continue
+		}
+		on = s.End
 		if s.Start-around > end && end > 0 {
 			out = append(out, heardRun{Text: "…"})
 		}

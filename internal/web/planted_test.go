@@ -90,3 +90,34 @@ func TestPlantedErrorsAreShown(t *testing.T) {
 		t.Errorf("%d and %d, want 9 and 1", inWords, byHint)
 	}
 }
+
+// Words around those that a line rests on stand once, in their order, and what is
+// between two stretches that lie near each other is not cut.
+func TestHeardWith(t *testing.T) {
+	var words []string
+	for i := range 40 {
+		words = append(words, fmt.Sprint(i))
+	}
+	tr := transcript.FromText(strings.Join(words, " "))
+	for name, c := range map[string]struct {
+		spans []transcript.Span
+		want  string
+	}{
+		"in the middle":      {[]transcript.Span{{Start: 20, End: 22}}, "12 13 14 15 16 17 18 19 [20 21] 22 23 24 25 26 27 28 29"},
+		"at the edges":       {[]transcript.Span{{Start: 0, End: 1}, {Start: 39, End: 40}}, "[0] 1 2 3 4 5 6 7 8 … 31 32 33 34 35 36 37 38 [39]"},
+		"near, out of order": {[]transcript.Span{{Start: 8, End: 9}, {Start: 2, End: 3}}, "0 1 [2] 3 4 5 6 7 [8] 9 10 11 12 13 14 15 16"},
+		"one in another":     {[]transcript.Span{{Start: 2, End: 6}, {Start: 3, End: 4}}, "0 1 [2 3 4 5] 6 7 8 9 10 11 12 13"},
+		"none":               {nil, ""},
+	} {
+		var got []string
+		for _, h := range heardWith(tr, c.spans) {
+			if h.On {
+				h.Text = "[" + h.Text + "]"
+			}
+			got = append(got, h.Text)
+		}
+		if s := strings.Join(got, " "); s != c.want {
+			t.Errorf("%s: %s", name, s)
+		}
+	}
+}
