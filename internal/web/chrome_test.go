@@ -80,7 +80,7 @@ func (c *browser) window() *browser {
 		switch ev := ev.(type) {
 		case *network.EventRequestWillBeSent:
 			u, err := url.Parse(ev.Request.URL)
-			if err != nil || u.Scheme != "data" && u.Scheme != "about" && u.Host != c.b.s.host {
+			if err != nil || u.Scheme != "data" && u.Scheme != "about" && u.Host != w.b.s.host {
 				c.t.Errorf("the page asked something of %s", u.Host)
 			}
 		case *runtime.EventExceptionThrown:

@@ -7,14 +7,8 @@ import (
 	"sync/atomic"
 
 	"bedsaid/internal/note"
+	"bedsaid/internal/pipeline"
 )
-
-// Update is what is known while somebody still speaks.
-type Update struct {
-	Draft             note.Draft
-	Received, Settled float64
-	Waiting           int
-}
 
 // Listener hears sound while it comes, as pipeline.Live does.
 type Listener interface {
@@ -29,8 +23,9 @@ type Listener interface {
 // ear hears a recording while it goes on. It takes sound from the first sample,
 // also while the engine is busy with another recording.
 type ear struct {
-	stop  context.CancelFunc
-	ready chan struct{} // closed when l is there, or failed is
+	stop    context.CancelFunc
+	ready   chan struct{} // closed when l is there, or failed is
+	changed func()        // tells that nothing is heard any more
 
 	broken atomic.Bool // nothing is heard any more
 
@@ -43,10 +38,11 @@ type ear struct {
 
 var errNotHeard = errors.New("hearing was ended")
 
-// listen begins to hear; told gets what is understood, as it changes.
-func (s *Server) listen(told func(Update)) *ear {
+// listen begins to hear; told gets what is understood, as it changes, and changed
+// is called when nothing is heard any more.
+func (s *Server) listen(told func(pipeline.Update), changed func()) *ear {
 	ctx, stop := context.WithCancel(context.Background()) // ends with the recording, not with a request
-	e := &ear{stop: stop, ready: make(chan struct{})}
+	e := &ear{stop: stop, ready: make(chan struct{}), changed: changed}
 	s.ears.Add(1)
 	go func() {
 		defer close(e.ready)
@@ -57,11 +53,7 @@ func (s *Server) listen(told func(Update)) *ear {
 			e.fail(ctx.Err())
 			return
 		}
-		live := s.opt.Live
-		if live == nil {
-			live = func(context.Context, func(Update)) (Listener, error) { return nil, errNotHeard }
-		}
-		l, err := live(ctx, told)
+		l, err := s.opt.Live(ctx, told, e.fail)
 		e.mu.Lock()
 		defer e.mu.Unlock()
 		if e.failed != nil && err == nil { // closed meanwhile
@@ -82,6 +74,20 @@ func (s *Server) listen(told func(Update)) *ear {
 	return e
 }
 
+// live hears by the pipeline. An engine that is not there is told at once: the
+// pipeline itself says so at the end.
+func (s *Server) live(ctx context.Context, told func(pipeline.Update), deaf func(error)) (Listener, error) {
+	d := s.drafter()
+	d.Hearing = func(ctx context.Context) (pipeline.Hearing, error) {
+		h, err := s.opt.Hearing(ctx)
+		if err != nil {
+			deaf(err)
+		}
+		return h, err
+	}
+	return d.Live(ctx, told)
+}
+
 func (e *ear) fail(err error) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -95,6 +101,7 @@ func (e *ear) broke(err error) {
 	}
 	e.failed, e.waiting = err, nil
 	e.broken.Store(true)
+	e.changed()
 }
 
 // write hears more sound; it neither waits nor fails: what goes wrong is told by

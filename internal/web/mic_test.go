@@ -17,7 +17,9 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
@@ -29,7 +31,7 @@ import (
 type script struct {
 	d         *pipeline.Drafter
 	sentences []string
-	told      func(Update)
+	told      func(pipeline.Update)
 
 	mu      sync.Mutex
 	samples int
@@ -61,7 +63,7 @@ func (h *script) Write(samples []int16) error {
 		return err
 	}
 	at := float64(h.samples) / store.Rate
-	h.told(Update{Draft: d, Received: at, Settled: at})
+	h.told(pipeline.Update{Draft: d, Received: at, Settled: at})
 	return nil
 }
 
@@ -78,7 +80,7 @@ func (h *script) Close() {}
 func hears(sentences ...string) func(*Options) {
 	return func(o *Options) {
 		lex := o.Lexicon
-		o.Live = func(_ context.Context, told func(Update)) (Listener, error) {
+		o.Live = func(_ context.Context, told func(pipeline.Update), _ func(error)) (Listener, error) {
 			d := (&Server{opt: Options{Program: "bedsaid test", Now: o.Now, Lexicon: lex}}).drafter()
 			return &script{d: d, sentences: sentences, told: told}, nil
 		}
@@ -176,7 +178,14 @@ func (c *browser) ready() {
 
 func (c *browser) state(want string) {
 	c.t.Helper()
-	c.until("document.querySelector('#band').dataset.state === '" + want + "'")
+	ok := false
+	for range 1200 {
+		if ok = c.text("document.querySelector('#band').dataset.state") == want; ok {
+			return
+		}
+		time.Sleep(25 * time.Millisecond)
+	}
+	c.t.Fatalf("it is not %s: %s", want, c.text("JSON.stringify([document.querySelector('#band').dataset.state, now, todo, collecting, holding, length, from, sent, fresh, lost, line && line.readyState, mic && mic.ctx.state, Array.from(alarms.keys())])"))
 }
 
 // person gives somebody who is signed in.
@@ -274,4 +283,187 @@ func TestMicrophone(t *testing.T) {
 // safe is true when that many seconds are on the disk.
 func safe(seconds int) string {
 	return fmt.Sprintf("parseInt((document.querySelector('#detail').innerText.match(/disk: 0:(\\d+)/) || [0, '0'])[1], 10) >= %d", seconds)
+}
+
+// received gives how many samples came in.
+func (b *bench) received(encounter string) int64 {
+	b.t.Helper()
+	t := b.s.takeNow(encounter)
+	if t == nil {
+		b.t.Fatal("nothing is recorded")
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return t.received
+}
+
+func (b *bench) grows(encounter string) {
+	b.t.Helper()
+	from := b.received(encounter)
+	for range 1600 {
+		if b.received(encounter) > from+store.Rate/2 {
+			return
+		}
+		time.Sleep(25 * time.Millisecond)
+	}
+	b.t.Fatal("no more sound comes in")
+}
+
+// A pedal, a pause, off the record, a second window, the lock, a reload, a server
+// that is started anew: the same recording goes on, and it says what is safe.
+func TestRecordingOutlivesItsPage(t *testing.T) {
+	b := serve(t, hears(spoken...))
+	c := micBrowser(t, b, wav(t, babble(40, store.Rate), store.Rate))
+	c.mayLeave()
+	c.enter()
+	e := c.recordHere()
+	c.do(chromedp.Evaluate("document.querySelector('#pedal').click()", nil))
+	c.keys(kb.F8)
+	c.until("document.querySelector('#pedal-key').textContent === 'F8'")
+	c.keys(kb.F8)
+	c.state("recording")
+	c.until(safe(2))
+
+	// Nothing of a pause is sent, nor off the record, where the microphone is off.
+	c.until("performance.now() - pressed > 500")
+	c.keys(kb.F8)
+	c.state("paused")
+	was := b.received(e)
+	time.Sleep(time.Second)
+	if now := b.received(e); now != was || c.text("held.length") != "0" {
+		t.Errorf("%d samples of a pause were sent, %s pieces are held", now-was, c.text("held.length"))
+	}
+	c.keys(kb.F8)
+	c.state("recording")
+	b.grows(e)
+	c.keys("o")
+	c.state("off")
+	if c.text("mic") != "null" {
+		t.Error("the microphone is on, off the record")
+	}
+	was = b.received(e)
+	time.Sleep(time.Second)
+	if now := b.received(e); now != was {
+		t.Errorf("%d samples were sent off the record", now-was)
+	}
+	c.until("performance.now() - pressed > 500")
+	c.keys(kb.F8)
+	c.state("recording")
+	b.grows(e)
+
+	// A second window looks on.
+	two := c.window()
+	two.mayLeave()
+	two.open("/encounters/" + e + "/record")
+	two.until("document.querySelector('#detail').innerText.includes('Another window records')")
+	if two.text("document.querySelector('#go').disabled") != "true" {
+		t.Error("the second window may record")
+	}
+	two.do(page.Close())
+
+	// The lock hides the words in its window and stops nothing.
+	c.until("document.querySelector('#bedside-now').innerText.includes('conjunctiva')")
+	c.keys(kb.Escape, kb.Escape)
+	c.until("!document.querySelector('#locked').hidden")
+	b.grows(e)
+	if strings.Contains(c.text("document.body.innerText"), "conjunctiva") {
+		t.Error("locked, and a finding is on the screen")
+	}
+	c.do(chromedp.SendKeys("#unlock input[name=passphrase]", passphrase+kb.Enter))
+	c.until("document.querySelector('#locked').hidden && document.querySelector('#bedside-now').innerText.includes('conjunctiva')")
+	c.until("line && now.you === 'this' && !now.locked")
+	b.grows(e)
+
+	// A question about consent holds sound back, and loses none of it.
+	c.keys("w")
+	c.until("!document.querySelector('#ask').hidden && holding")
+	c.until("length > 16000")
+	was = b.received(e)
+	time.Sleep(300 * time.Millisecond)
+	if now := b.received(e); now != was {
+		t.Error("sound was sent while it was asked whether consent holds")
+	}
+	c.keys("n")
+	b.grows(e)
+
+	// A reload: what was told as safe is safe, and it offers to go on.
+	shown := c.text("now.safe")
+	c.do(page.Reload())
+	// She signed in anew since it began: the wristband is read again.
+	c.until("document.body.innerText.includes('A recording goes on') && document.querySelector('input[name=first]')")
+	c.do(chromedp.SendKeys("input[name=first]", "QX-4471"), chromedp.SendKeys("input[name=second]", "1900-02-30"+kb.Enter))
+	c.until("document.querySelector('#band') && document.querySelector('#band').dataset.state === 'away'")
+	if before, after := c.text("Number("+shown+")"), c.text("now.safe"); before > after && len(before) >= len(after) {
+		t.Errorf("%s samples were told as safe, and %s are", before, after)
+	}
+	c.ready()
+	c.keys(kb.F8)
+	c.state("recording")
+	b.grows(e)
+	if got := c.text("localStorage.length + sessionStorage.length + document.cookie"); got != "0bedsaid_pedal=F8" {
+		t.Errorf("the browser keeps more than the pedal's key: %s", got)
+	}
+
+	// The server is gone: it says so and keeps the sound; another one goes on.
+	r, _ := b.recorded(e)
+	b.s.Close()
+	c.until("document.querySelector('#alarms').innerText.includes('No connection') || !document.querySelector('#locked').hidden")
+	c.until("length > 0")
+	b2 := b.again()
+	c.b = b2
+	c.enter()
+	c.open("/encounters/" + e)
+	c.until("document.body.innerText.includes('A recording was cut off')")
+	c.open("/encounters/" + e + "/record")
+	c.do(chromedp.SendKeys("input[name=first]", "QX-4471"), chromedp.SendKeys("input[name=second]", "1900-02-30"+kb.Enter))
+	c.ready()
+	c.state("cut")
+	c.keys(kb.F8)
+	c.state("recording")
+	b2.grows(e)
+	c.keys("s")
+	c.until("performance.now() - armedAt > 260")
+	c.keys("s")
+	c.until("location.pathname.startsWith('/notes/')")
+	now, _ := b2.recorded(e)
+	if now.ID != r.ID || now.Samples <= r.Samples || now.State != store.RecordingEnded {
+		t.Errorf("it was not gone on with: %v, %d samples, %s", now, now.Samples, now.State)
+	}
+	for _, why := range []string{"paused", "off the record", "the page that recorded was closed", "the program was stopped"} {
+		c.until(fmt.Sprintf("document.body.innerText.includes(%q)", why))
+	}
+}
+
+// A browser that cannot run at 16 kHz has its sound brought down by the page: a
+// tone below 8 kHz comes through whole, one above is gone.
+func TestHigherRatesAreBroughtDown(t *testing.T) {
+	b := serve(t, nil)
+	c := chromium(t, b)
+	c.enter()
+	for _, rate := range []int{16000, 44100, 48000, 96000} {
+		for hz, want := range map[int]float64{440: 0.5, 3000: 0.5, 6500: 0.5, 9500: 0, 15000: 0} {
+			if hz*3 > rate { // the browser's own tone is weak there
+				continue
+			}
+			var got []float64
+			c.do(chromedp.Evaluate(fmt.Sprintf(`(async () => {
+				const ctx = new OfflineAudioContext(1, %[1]d, %[1]d);
+				await ctx.audioWorklet.addModule("/assets/worklet.js");
+				const tone = new OscillatorNode(ctx, {frequency: %[2]d}), half = new GainNode(ctx, {gain: 0.5}), node = new AudioWorkletNode(ctx, "mouthpiece");
+				const all = [];
+				node.port.onmessage = (e) => all.push(...e.data.samples);
+				tone.connect(half).connect(node).connect(ctx.destination);
+				tone.start();
+				await ctx.startRendering();
+				for (let was = -1; was !== all.length || !was; was = all.length) await new Promise((r) => setTimeout(r, 50));
+				// The part of it at the tone's own frequency, and all of it.
+				let re = 0, im = 0, sum = 0, n = 0;
+				for (let i = 1600; i < 14400; i++) { const x = all[i] / 32768; re += x * Math.cos(2 * Math.PI * %[2]d * i / 16000); im += x * Math.sin(2 * Math.PI * %[2]d * i / 16000); sum += x * x; n++; }
+				return [all.length, 2 * Math.hypot(re, im) / n, Math.sqrt(2 * sum / n)];
+			})()`, rate, hz), &got, func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }))
+			if got[0] < 14400 || got[0] > 16000 || math.Abs(got[1]-want) > 0.02 && want > 0 || math.Abs(got[2]-want) > 0.02 {
+				t.Errorf("%d Hz at %d a second: %.0f samples, amplitude %.3f of the tone, %.3f of all, want %.1f", hz, rate, got[0], got[1], got[2], want)
+			}
+		}
+	}
 }

@@ -14,7 +14,9 @@ type recordView struct {
 	Patient        [2]store.Identifier
 	// Confirmed says that the wristband was read since signing in.
 	Confirmed bool
-	Line      lineView
+	// Live is a recording that goes on, or was cut off.
+	Live *liveNow
+	Line lineView
 	Now       bedsideView
 	Problem   *problem
 }
@@ -41,6 +43,12 @@ func (s *Server) recordPage(w http.ResponseWriter, r *http.Request, p *person, c
 	s.mu.Lock()
 	_, v.Confirmed = p.confirmed[e.ID]
 	s.mu.Unlock()
+	all, err := p.x.Recordings(r.Context(), e.ID)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	v.Live = s.liveNow(e.ID, all)
 	v.Line = lineView{ID: e.ID, Ticket: s.ticketFor(p, s.cookie(r, "person"), e.ID), Login: v.Login}
 	v.Now = s.liveView(p, e.ID)
 	v.Now.Hidden = r.FormValue("hide") != ""

@@ -232,7 +232,7 @@ func TestPausesKeepNothingAndAreTold(t *testing.T) {
 	p.state(takeRecording)
 	p.do("pause")
 	p.state(takePaused)
-	p.sound(0, all)
+	p.sound(0, all[:store.Rate])
 	p.closed()
 	if r, _ := b.recorded(e); r.Samples != 0 {
 		t.Errorf("%d samples of a pause are kept", r.Samples)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"bedsaid/internal/note"
+	"bedsaid/internal/pipeline"
 	"bedsaid/internal/store"
 )
 
@@ -53,7 +54,7 @@ type take struct {
 	received int64 // samples, on the disk or not yet
 	safe     int64 // of them on the disk
 	trouble  *problem
-	heard    *Update
+	heard    *pipeline.Update
 	views    int    // counts what was understood anew
 	goTo     string // where the page goes when it is over
 	idle     *time.Timer
@@ -152,7 +153,7 @@ func (t *take) set(f func()) {
 }
 
 // understood takes what was understood so far.
-func (t *take) understood(u Update) {
+func (t *take) understood(u pipeline.Update) {
 	t.set(func() { t.heard = &u; t.views++ })
 }
 

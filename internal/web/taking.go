@@ -69,7 +69,7 @@ func (t *take) open(k *socket) bool {
 	}
 	if before == nil {
 		r := rec.Recording()
-		e := t.s.listen(t.understood)
+		e := t.s.listen(t.understood, t.tell)
 		t.mu.Lock()
 		t.ear, t.received, t.safe = e, r.Samples, r.Samples
 		t.mu.Unlock()

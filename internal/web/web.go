@@ -46,8 +46,9 @@ type Options struct {
 	Lexicon *lexicon.Lexicon
 	// Hearing gives the speech engine, on first need.
 	Hearing func(context.Context) (pipeline.Hearing, error)
-	// Live hears a recording while it goes on; nil is the pipeline's.
-	Live func(context.Context, func(Update)) (Listener, error)
+	// Live hears a recording while it goes on; told takes what is understood, and
+	// deaf why nothing is heard, as soon as that is known. nil is the pipeline's.
+	Live func(ctx context.Context, told func(pipeline.Update), deaf func(error)) (Listener, error)
 	// Packs reads the site's own packs, and PackFile is the pack that takes what
 	// corrections teach; empty where the site has no folder of packs.
 	Packs    func() ([]lexicon.File, error)
@@ -94,6 +95,9 @@ func New(address string, o Options) (*Server, error) {
 		devices: map[string]bool{}, people: map[string]*person{}, jobs: map[string]*job{}, hearing: make(chan struct{}, 1),
 		takes: map[string]*take{}, tickets: map[string]*ticket{}, windows: make(chan struct{}, maxWindows),
 		sides: sideWords(o.Lexicon)}
+	if s.opt.Live == nil {
+		s.opt.Live = s.live
+	}
 	var err error
 	if s.views, err = template.New("").Funcs(viewFuncs()).ParseFS(files, "views/*.html"); err != nil {
 		return nil, fmt.Errorf("read page: %w", err)

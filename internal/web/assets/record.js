@@ -3,9 +3,8 @@
 // nothing is ever stored in the browser.
 "use strict";
 
-{
 const rate = 16000;
-const words = {
+const stands = {
 	wait: ["…", "Connecting", ""],
 	ready: ["○", "Not recording", "The microphone is on; nothing is sent or kept yet."],
 	cut: ["○", "Cut off", "What is counted here is safe. Go on with it, or stop and draft."],
@@ -50,7 +49,7 @@ function alarm(name, text, act) {
 // sample `from` of the recording (null until the record has said where it stands).
 let held = [], from = null, length = 0, sent = 0;
 let collecting = false; // what the microphone gives is kept to be sent
-let held_back = false;  // a question is open: nothing is sent until it is answered
+let holding = false;  // a question is open: nothing is sent until it is answered
 let now = { state: "wait", you: "none", received: 0, safe: 0, views: 0 };
 let todo = null;        // the order that the record has not followed yet
 
@@ -59,7 +58,7 @@ function keep(samples) {
 	held.push(samples);
 	length += samples.length;
 }
-function drop(until) { // what is safe need not be kept
+function letGo(until) { // what is safe need not be kept
 	while (held.length && from + held[0].length <= until) {
 		from += held[0].length;
 		length -= held[0].length;
@@ -97,7 +96,7 @@ function hear(m) {
 		if (from === null) from = m.received;
 		if (fresh) { sent = Math.max(m.received, from); fresh = false; }
 	} else if (m.state === "recording" || m.state === "paused" || m.state === "off") fresh = false;
-	if (from !== null && m.you !== "other") drop(m.safe);
+	if (from !== null && m.you !== "other") letGo(m.safe);
 	if (m.go || todo === m.state && (todo !== "recording" || m.you === "this") || todo === "lost" && m.state === "paused") todo = null;
 	if (m.problem && m.state !== "recording" && m.state !== "ending") todo = null; // it was refused
 	if (collecting && from !== null && !todo && m.you === "none" && (m.state === "cut" || m.state === "away")) order("recording"); // the server was started anew
@@ -118,7 +117,7 @@ function hear(m) {
 function pump() {
 	if (!line || line.readyState !== WebSocket.OPEN) return;
 	const ours = now.you === "this" && now.state === "recording";
-	if (ours && !held_back && from !== null && !fresh) {
+	if (ours && !holding && from !== null && !fresh) {
 		let at = from;
 		for (const chunk of held) {
 			const end = at + chunk.length;
@@ -133,7 +132,7 @@ function pump() {
 			at = end;
 		}
 	}
-	const all = !ours || held_back || from === null || sent >= from + length;
+	const all = !ours || holding || from === null || sent >= from + length;
 	if (todo && all && todo !== asked.on(line)) { line.send(JSON.stringify({ do: orders[todo] })); asked.set(line, todo); }
 }
 const orders = { recording: "record", paused: "pause", lost: "lost", off: "off", ending: "stop", withdrawn: "withdraw" };
@@ -221,7 +220,7 @@ function upTo(then) {
 }
 
 // What a hand, a foot or a key does.
-let armed = "", armedAt = 0, pressed = 0;
+let armed = "", armedAt = 0, pressed = -1e9;
 async function resume() {
 	if (now.you === "other" || !["ready", "cut", "away", "paused", "off"].includes(now.state)) return;
 	if (!await listen()) return;
@@ -240,14 +239,14 @@ function toggle() {
 	if (collecting && now.state === "recording") pause("paused"); else resume();
 }
 function off() { if (["recording", "paused"].includes(now.state) && now.you === "this") pause("off"); }
-function stop() {
+function finish() {
 	if (now.you === "other" || !["recording", "paused", "off", "away", "cut"].includes(now.state)) return;
 	upTo(() => { silence(); order("ending"); });
 }
 // ask holds all sound back until it is said whether the consent was withdrawn.
 function ask() {
 	if (!["ready", "recording", "paused", "off", "away", "cut"].includes(now.state)) return;
-	held_back = true;
+	holding = true;
 	$("ask").hidden = false;
 	$("ask-no").focus();
 }
@@ -256,11 +255,11 @@ function answerYes() {
 	silence();
 	forget();
 	order("withdrawn");
-	held_back = false;
+	holding = false;
 }
 function answerNo() {
 	$("ask").hidden = true;
-	held_back = false;
+	holding = false;
 	pump();
 }
 // twice guards what cannot be taken back against one stray key.
@@ -269,8 +268,9 @@ function twice(name, does) {
 	if (armed === name && t - armedAt < 4000 && t - armedAt > 250) { armed = ""; does(); } else { armed = name; armedAt = t; }
 	show();
 }
-let pedal = "Space";
-try { pedal = localStorage.getItem("pedal") || pedal; } catch { /* nothing may be stored: the usual key then */ }
+// The pedal's key is kept in a cookie: it alone outlives the port, which is
+// another one each time bedsaid serve is started.
+let pedal = (document.cookie.match(/(?:^|; )bedsaid_pedal=([A-Za-z0-9]+)/) || ["", "Space"])[1];
 let choosing = false;
 const keyName = (code) => code.replace(/^Key|^Digit/, "");
 document.addEventListener("keydown", (e) => {
@@ -279,7 +279,7 @@ document.addEventListener("keydown", (e) => {
 		e.preventDefault();
 		choosing = false;
 		if (e.key !== "Escape") pedal = e.code;
-		try { localStorage.setItem("pedal", pedal); } catch { /* it holds until the page is closed */ }
+		document.cookie = "bedsaid_pedal=" + pedal + "; Max-Age=31536000; Path=/; SameSite=Strict";
 		$("pedal").textContent = "Use another key";
 		show();
 		return;
@@ -299,7 +299,7 @@ document.addEventListener("keydown", (e) => {
 		return;
 	}
 	if (key === "o") off();
-	else if (key === "s") twice("stop", stop);
+	else if (key === "s") twice("stop", finish);
 	else if (key === "h") cover(!covered);
 	else if (key === "w") ask();
 });
@@ -307,7 +307,7 @@ document.addEventListener("keydown", (e) => {
 document.addEventListener("keyup", (e) => { if (e.code === pedal && (e.target.id === "go" || e.target.id === "off")) e.preventDefault(); });
 $("go").addEventListener("click", toggle);
 $("off").addEventListener("click", off);
-$("stop").addEventListener("click", stop);
+$("stop").addEventListener("click", finish);
 $("cover").addEventListener("click", () => cover(!covered));
 $("withdrawn").addEventListener("click", ask);
 $("ask-yes").addEventListener("click", answerYes);
@@ -387,7 +387,7 @@ let saidState = "";
 function show() {
 	const ours = now.you === "this";
 	const waits = from === null ? 0 : from + length - Math.max(now.safe, from);
-	let [sign, word, detail] = words[now.state] || words.wait;
+	let [sign, word, detail] = stands[now.state] || stands.wait;
 	const other = now.you === "other" && !now.go;
 	if (other) detail = "Another window records. This one looks on.";
 	if (now.state === "recording" && ours && !collecting && todo !== "paused" && todo !== "off" && todo !== "ending") detail = "Waiting for the microphone.";
@@ -419,7 +419,7 @@ function show() {
 	alarm("line", !line && lost && performance.now() - lost > 1200 ? "No connection to the record. " + (waits > 0 ? seconds(waits) + " of sound wait in this window: keep it open. " : "") + "Is bedsaid serve still running?" : "",
 		waits > rate && performance.now() - lost > 10000 ? ["Save that sound as a file, in the clear", save] : null);
 	alarm("disk", now.problem ? now.problem + (now.hint ? " " + now.hint : "") + (waits > rate ? " " + seconds(waits) + " of sound are not on the disk yet; they are tried again." : "") : "");
-	alarm("slow", line && !now.problem && waits > 3 * rate && !held_back ? seconds(waits) + " of sound are not on the disk yet." : "");
+	alarm("slow", line && !now.problem && waits > 3 * rate && !holding ? seconds(waits) + " of sound are not on the disk yet." : "");
 	alarm("taken", other && length ? "Another window took this recording over." + (waits > 0 ? " " + seconds(waits) + " of sound of this one are not in it." : "") : "",
 		waits > 0 ? ["Save that sound as a file, in the clear", save] : null);
 	$("locked-why").textContent = now.state === "recording" ? "The recording goes on. Words are hidden." : "Words are hidden. What was recorded is safe.";
@@ -446,4 +446,3 @@ addEventListener("pagehide", pump);
 call();
 listen();
 if (navigator.wakeLock) navigator.wakeLock.request("screen").catch(() => {}); // the screen stays on where it may
-}
