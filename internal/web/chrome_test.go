@@ -444,35 +444,13 @@ func (b *bench) doubtful(path string) string {
 func TestViewsAreForEverybody(t *testing.T) {
 	b, _ := withPacks(t)
 	c := chromium(t, b)
-	source, err := os.ReadFile(filepath.Join(os.Getenv("BEDSAID_CHECKS"), "axe.min.js"))
-	if os.Getenv("BEDSAID_CHECKS") == "" || err != nil {
-		need(t, "axe-core (scripts/checks/install)")
-	}
+	source := axeSource(t)
 	c.enter()
 	path := b.spoken()
 	look := func(name, path string, width int64, dark bool) {
 		c.do(emulation.SetDeviceMetricsOverride(width, 900, 1, false))
 		c.open(path)
-		rules := "{runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}}"
-		if name == "bedside" || name == "hidden" {
-			rules = "{runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag2aaa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}, rules: {'color-contrast-enhanced': {enabled: true}}}"
-		}
-		var found string
-		await := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
-		c.do(chromedp.Evaluate(string(source), nil), chromedp.Evaluate("axe.run(document, "+rules+
-			").then(r => r.violations.filter(v => v.impact !== 'minor').map(v => v.id + ' ' + v.impact + ': ' + v.nodes.slice(0, 3).map(n => n.target.join(' ') + ' ' + (n.any[0] || {message: ''}).message).join('; ')).join('\\n'))", &found, await))
-		if found != "" {
-			t.Errorf("%s, %d px, dark %v:\n%s", name, width, dark, found)
-		}
-		small := c.text(`Array.from(document.querySelectorAll("button, input, textarea, select, a.button, a.row, .rail a, .ways a, summary, .card, .top a")).filter(el => {
-			const box = (el.closest("label.tick") || el).getBoundingClientRect();
-			return el.offsetParent && box.width && (box.width < 43.5 || box.height < 43.5) }).map(el => el.tagName + ' ' + el.className + ' ' + el.textContent.trim().slice(0, 30)).join('\n')`)
-		if small != "" {
-			t.Errorf("%s, %d px: too small to touch:\n%s", name, width, small)
-		}
-		if wide := c.text("document.documentElement.scrollWidth - document.documentElement.clientWidth"); wide != "0" {
-			t.Errorf("%s, %d px: the page is %s px wider than the window: %s", name, width, wide, c.text(`Array.from(document.querySelectorAll("main *")).filter(el => el.getBoundingClientRect().right > innerWidth).map(el => el.tagName + '.' + el.className + ' ' + el.textContent.slice(0, 30)).join('; ')`))
-		}
+		c.forEverybody(source, fmt.Sprintf("%s, %d px, dark %v", name, width, dark), name == "bedside" || name == "hidden")
 	}
 	views := c.views(path)
 	for _, dark := range []bool{false, true} {
@@ -489,6 +467,40 @@ func TestViewsAreForEverybody(t *testing.T) {
 		c.theme(true)
 		look(name, path, 1440, true)
 	}
+}
+
+// forEverybody has axe look at the page as it is; strict asks a contrast of 7:1.
+func (c *browser) forEverybody(axe, name string, strict bool) {
+	c.t.Helper()
+	rules := "{runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}}"
+	if strict {
+		rules = "{runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag2aaa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']}, rules: {'color-contrast-enhanced': {enabled: true}}}"
+	}
+	var found string
+	await := func(p *runtime.EvaluateParams) *runtime.EvaluateParams { return p.WithAwaitPromise(true) }
+	c.do(chromedp.Evaluate(axe, nil), chromedp.Evaluate("axe.run(document, "+rules+
+		").then(r => r.violations.filter(v => v.impact !== 'minor').map(v => v.id + ' ' + v.impact + ': ' + v.nodes.slice(0, 3).map(n => n.target.join(' ') + ' ' + (n.any[0] || {message: ''}).message).join('; ')).join('\\n'))", &found, await))
+	if found != "" {
+		c.t.Errorf("%s:\n%s", name, found)
+	}
+	small := c.text(`Array.from(document.querySelectorAll("button, input, textarea, select, a.button, a.row, .rail a, .ways a, summary, .card, .top a")).filter(el => {
+		const box = (el.closest("label.tick") || el).getBoundingClientRect();
+		return el.offsetParent && box.width && (box.width < 43.5 || box.height < 43.5) }).map(el => el.tagName + ' ' + el.className + ' ' + el.textContent.trim().slice(0, 30)).join('\n')`)
+	if small != "" {
+		c.t.Errorf("%s: too small to touch:\n%s", name, small)
+	}
+	if wide := c.text("document.documentElement.scrollWidth - document.documentElement.clientWidth"); wide != "0" {
+		c.t.Errorf("%s: the page is %s px wider than the window: %s", name, wide, c.text(`Array.from(document.querySelectorAll("main *")).filter(el => el.getBoundingClientRect().right > innerWidth).map(el => el.tagName + '.' + el.className + ' ' + el.textContent.slice(0, 30)).join('; ')`))
+	}
+}
+
+func axeSource(t *testing.T) string {
+	t.Helper()
+	source, err := os.ReadFile(filepath.Join(os.Getenv("BEDSAID_CHECKS"), "axe.min.js"))
+	if os.Getenv("BEDSAID_CHECKS") == "" || err != nil {
+		need(t, "axe-core (scripts/checks/install)")
+	}
+	return string(source)
 }
 
 func (c *browser) theme(dark bool) {
@@ -524,16 +536,22 @@ func TestPictures(t *testing.T) {
 		c.theme(shot.dark)
 		c.do(emulation.SetDeviceMetricsOverride(shot.width, shot.height, 1, false))
 		c.open(views[shot.view])
-		time.Sleep(300 * time.Millisecond)
-		var shotPNG []byte
-		c.do(chromedp.ActionFunc(func(ctx context.Context) (err error) {
-			shotPNG, err = page.CaptureScreenshot().Do(ctx)
-			return err
-		}))
-		name := fmt.Sprintf("%s-%d-%s.png", shot.view, shot.width, map[bool]string{true: "dark", false: "light"}[shot.dark])
-		if err := os.WriteFile(filepath.Join(folder, name), fewColours(t, shotPNG), 0o644); err != nil {
-			t.Fatal(err)
-		}
+		c.picture(folder, shot.view, shot.width, shot.dark)
+	}
+}
+
+// picture keeps a picture of the page as it is.
+func (c *browser) picture(folder, view string, width int64, dark bool) {
+	c.t.Helper()
+	time.Sleep(300 * time.Millisecond)
+	var shot []byte
+	c.do(chromedp.ActionFunc(func(ctx context.Context) (err error) {
+		shot, err = page.CaptureScreenshot().Do(ctx)
+		return err
+	}))
+	name := fmt.Sprintf("%s-%d-%s.png", view, width, map[bool]string{true: "dark", false: "light"}[dark])
+	if err := os.WriteFile(filepath.Join(folder, name), fewColours(c.t, shot), 0o644); err != nil {
+		c.t.Fatal(err)
 	}
 }
 

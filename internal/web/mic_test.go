@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
@@ -467,3 +468,95 @@ func TestHigherRatesAreBroughtDown(t *testing.T) {
 		}
 	}
 }
+
+// confirmAll has everybody who is signed in have read the wristband of all
+// encounters.
+func (b *bench) confirmAll() {
+	b.t.Helper()
+	all, err := b.person().x.Encounters(b.t.Context(), store.Page{})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	b.s.mu.Lock()
+	defer b.s.mu.Unlock()
+	for _, p := range b.s.people {
+		for _, e := range all {
+			p.confirmed[e.ID] = store.Confirmed{e.Patient[0].Value, e.Patient[1].Value}
+		}
+	}
+}
+
+// each brings the page that records into each of its states, in turn.
+func (c *browser) each(visit func(state string)) {
+	c.t.Helper()
+	c.mayLeave()
+	c.enter()
+	c.recordHere()
+	visit("ready")
+	c.keys(" ")
+	c.state("recording")
+	c.until("document.querySelector('#bedside-now').innerText.includes('conjunctiva')")
+	visit("recording")
+	c.keys("h")
+	c.until("document.querySelector('.hidden-words')")
+	visit("covered")
+	c.keys("h")
+	c.until("document.querySelector('#bedside-now').innerText.includes('conjunctiva')")
+	c.keys("w")
+	c.until("!document.querySelector('#ask').hidden")
+	visit("question")
+	c.keys("n")
+	c.keys("o")
+	c.state("off")
+	visit("off")
+	c.keys(kb.Escape, kb.Escape)
+	c.until("!document.querySelector('#locked').hidden")
+	visit("locked")
+	c.do(chromedp.SendKeys("#unlock input[name=passphrase]", passphrase+kb.Enter))
+	c.until("document.querySelector('#locked').hidden && line && !now.locked")
+	c.do(chromedp.Evaluate("hear({...now, problem: 'The disk is full; what was saved before is safe.', hint: 'Free some space and try again.'})", nil))
+	visit("trouble")
+}
+
+// axe-core finds nothing serious on the page that records, in any of its states,
+// at a contrast of 7:1.
+func TestRecordPageIsForEverybody(t *testing.T) {
+	axe := axeSource(t)
+	b := serve(t, hears(spoken...))
+	c := micBrowser(t, b, wav(t, babble(30, store.Rate), store.Rate))
+	c.each(func(state string) {
+		for _, dark := range []bool{false, true} {
+			c.theme(dark)
+			for _, width := range []int64{360, 1440} {
+				c.do(emulation.SetDeviceMetricsOverride(width, 900, 1, false))
+				c.forEverybody(axe, fmt.Sprintf("record, %s, %d px, dark %v", state, width, dark), true)
+			}
+		}
+	})
+}
+
+// TestRecordPictures takes those of the page that records; see TestPictures.
+func TestRecordPictures(t *testing.T) {
+	folder := os.Getenv("BEDSAID_PICTURES")
+	if folder == "" {
+		t.Skip("BEDSAID_PICTURES names no folder; skipped")
+	}
+	b := serve(t, hears(spoken...))
+	c := micBrowser(t, b, wav(t, babble(60, store.Rate), store.Rate))
+	c.each(func(state string) {
+		for width, height := range map[int64]int64{360: 740, 768: 1024, 1440: 900} {
+			for _, dark := range []bool{false, true} {
+				if os.Getenv("BEDSAID_PICTURES_ALL") == "" && !kept[fmt.Sprint(state, width, dark)] {
+					continue
+				}
+				c.theme(dark)
+				c.do(emulation.SetDeviceMetricsOverride(width, height, 1, false))
+				c.do(chromedp.Evaluate("scrollTo(0, 0)", nil))
+				c.picture(folder, "record-"+state, width, dark)
+			}
+		}
+	})
+}
+
+// kept are the pictures that the documents show.
+var kept = map[string]bool{"recording1440true": true, "recording768false": true, "recording360true": true, "off1440false": true, "trouble768true": true, "ready360false": true}

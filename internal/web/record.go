@@ -15,10 +15,10 @@ type recordView struct {
 	// Confirmed says that the wristband was read since signing in.
 	Confirmed bool
 	// Live is a recording that goes on, or was cut off.
-	Live *liveNow
-	Line lineView
-	Now       bedsideView
-	Problem   *problem
+	Live    *liveNow
+	Line    lineView
+	Now     bedsideView
+	Problem *problem
 }
 
 // lineView is what the script needs to connect.

@@ -32,15 +32,15 @@ function alarm(name, text, act) {
 	if (text) alarms.set(name, { text, act }); else alarms.delete(name);
 	const list = $("alarms");
 	list.replaceChildren(...Array.from(alarms.values(), (a) => {
-		const li = document.createElement("li");
-		li.textContent = "! " + a.text + " ";
+		const p = document.createElement("p");
+		p.textContent = "! " + a.text + " ";
 		if (a.act) {
 			const b = document.createElement("button");
 			b.textContent = a.act[0];
 			b.addEventListener("click", a.act[1]);
-			li.append(b);
+			p.append(b);
 		}
-		return li;
+		return p;
 	}));
 	document.title = (alarms.size ? "! " : "") + "Record · Bedsaid";
 }
@@ -249,6 +249,7 @@ function ask() {
 	holding = true;
 	$("ask").hidden = false;
 	$("ask-no").focus();
+	show();
 }
 function answerYes() {
 	$("ask").hidden = true;
@@ -261,6 +262,7 @@ function answerNo() {
 	$("ask").hidden = true;
 	holding = false;
 	pump();
+	show();
 }
 // twice guards what cannot be taken back against one stray key.
 function twice(name, does) {
@@ -391,12 +393,14 @@ function show() {
 	const other = now.you === "other" && !now.go;
 	if (other) detail = "Another window records. This one looks on.";
 	if (now.state === "recording" && ours && !collecting && todo !== "paused" && todo !== "off" && todo !== "ending") detail = "Waiting for the microphone.";
-	$("band").dataset.state = line ? now.state : "lost";
+	const held = !$("ask").hidden && now.state === "recording";
+	if (held) [sign, word, detail] = ["❚❚", "Held", "Answer the question: what is said now waits in this window."];
+	$("band").dataset.state = !line ? "lost" : held ? "held" : now.state;
 	if ($("sign").textContent !== sign) $("sign").textContent = sign;
 	$("state").textContent = word;
 	const started = !["wait", "ready"].includes(now.state);
 	$("length").textContent = started ? clockTime(now.received) : "";
-	if (now.state === "recording" && ours) detail = detail || "Safe on the disk: " + clockTime(now.safe);
+	if (now.state === "recording" && ours && !held) detail = detail || "Safe on the disk: " + clockTime(now.safe);
 	if (now.behind > 20) detail += " Words come late: hearing is " + Math.round(now.behind) + " s behind.";
 	if (now.deaf && now.state !== "ending") detail += " Words cannot be shown now; the sound is kept and drafted afterwards.";
 	if (armed && performance.now() - armedAt < 4000) detail = "Stop and draft? Press S again.";
@@ -428,13 +432,16 @@ function show() {
 // Nothing is asked of hands for an hour; words are hidden after a time without a
 // touch, in place of the lock.
 const hideAfter = Number(document.body.dataset.lock) * 1000;
-let touchedAt = performance.now(), aliveAt = touchedAt;
+let touchedAt = performance.now(), aliveAt = touchedAt, missed = 0;
 for (const kind of ["keydown", "pointerdown", "pointermove", "wheel"]) addEventListener(kind, () => { touchedAt = performance.now(); }, { passive: true });
 setInterval(() => {
 	const t = performance.now();
 	if (hideAfter && t - touchedAt > hideAfter && !covered) cover(true);
 	if (hideAfter && t - aliveAt > hideAfter / 3) { aliveAt = t; fetch("/alive?bedside=1", { method: "POST", headers: byItself }).catch(() => {}); }
-	if (mic && t - lastBlock > 2000) {
+	// A page that was held up has its blocks waiting: it is asked several times
+	// before the microphone is called gone.
+	missed = mic && t - lastBlock > 2000 ? missed + 1 : 0;
+	if (missed > 4) {
 		if (mic.ctx.state === "running") gone();
 		else mic.ctx.resume().catch(() => {});
 	}
