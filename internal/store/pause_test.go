@@ -82,6 +82,12 @@ func TestWithdrawnSoundCanBeErasedByItsExaminer(t *testing.T) {
 	}
 	_, err = b.EraseWithdrawn(bg, other.ID)
 	is(t, err, ErrRole)
+	h, err := b.PutHold(bg, e.ID, "a complaint")
+	ok(t, err)
+	_, err = b.EraseWithdrawn(bg, e.ID)
+	is(t, err, ErrHeld)
+	_, err = x.LiftHold(bg, h.ID, "settled")
+	ok(t, err)
 	done, err := b.EraseWithdrawn(bg, e.ID)
 	ok(t, err)
 	if len(done) != 1 || done[0].State != RecordingPurged {

@@ -435,6 +435,29 @@ func TestRecordingOutlivesItsPage(t *testing.T) {
 	}
 }
 
+// A time without a touch hides the words of the page that records, and neither
+// locks it nor loads it anew.
+func TestRecordingIsNotLockedByItself(t *testing.T) {
+	b := serve(t, func(o *Options) { hears(spoken...)(o); o.LockAfter = 3 * time.Second })
+	c := micBrowser(t, b, wav(t, babble(20, store.Rate), store.Rate))
+	c.enter()
+	e := c.recordHere()
+	c.keys(" ")
+	c.state("recording")
+	c.until("document.querySelector('#bedside-now').innerText.includes('conjunctiva') && (window.same = true)")
+	c.until("covered && document.querySelector('.hidden-words')")
+	if strings.Contains(c.text("document.querySelector('#bedside-now').innerText"), "conjunctiva") {
+		t.Error("words are shown")
+	}
+	for range 3 {
+		time.Sleep(1500 * time.Millisecond)
+		b.grows(e)
+	}
+	if c.text("window.same && document.querySelector('#locked').hidden") != "true" {
+		t.Error("it was loaded anew, or locked")
+	}
+}
+
 // A browser that cannot run at 16 kHz has its sound brought down by the page: a
 // tone below 8 kHz comes through whole, one above is gone.
 func TestHigherRatesAreBroughtDown(t *testing.T) {

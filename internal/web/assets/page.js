@@ -234,6 +234,7 @@ if (lockAfter) {
 	};
 	for (const kind of ["keydown", "pointerdown", "pointermove", "wheel"]) addEventListener(kind, touch, { passive: true });
 	setInterval(() => {
+		if ($("line")) return; // the page that records must stay: it hides its words itself
 		const idle = performance.now() - touched;
 		if (document.querySelector("[data-bedside]")) {
 			// Gloved hands touch nothing: words are hidden in place of a lock.
