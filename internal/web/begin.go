@@ -148,15 +148,9 @@ func (s *Server) newEncounter(w http.ResponseWriter, r *http.Request, p *person)
 	}
 	d := store.Details{Patient: [2]store.Identifier{{Kind: v.Kinds[0], Value: strings.TrimSpace(v.Values[0])}, {Kind: v.Kinds[1], Value: strings.TrimSpace(v.Values[1])}},
 		Bed: strings.TrimSpace(v.Bed), ExaminedAt: at}
-	if from, how := strings.TrimSpace(v.From), strings.TrimSpace(v.How); from != "" || how != "" {
-		if from == "" || how == "" {
-			again(problem{"Consent is half noted.", "Say from whom it came and how; or leave both empty and type what you found."})
-			return
-		}
-		if r.PostFormValue("others") != "" {
-			how += "; others in the room were told"
-		}
-		d.Consent = store.Consent{From: from, How: how, At: s.opt.Now()}
+	if d.Consent, err = s.consentOf(r); err != nil {
+		again(problemOf(err))
+		return
 	}
 	e, err := p.x.NewEncounter(r.Context(), d)
 	if err != nil {
@@ -165,6 +159,56 @@ func (s *Server) newEncounter(w http.ResponseWriter, r *http.Request, p *person)
 	}
 	s.confirm(p, e.ID, store.Confirmed{d.Patient[0].Value, d.Patient[1].Value})
 	http.Redirect(w, r, "/encounters/"+e.ID, http.StatusSeeOther)
+}
+
+// halfConsent says that a consent lacks from whom it came, or how.
+type halfConsent struct{}
+
+func (halfConsent) Error() string { return "consent is half noted" }
+func (halfConsent) Hint() string {
+	return "say from whom it came and how; or leave both empty and type what you found"
+}
+
+// consentOf reads a consent to recording off a form; it is zero where none was
+// given.
+func (s *Server) consentOf(r *http.Request) (store.Consent, error) {
+	from, how := strings.TrimSpace(r.PostFormValue("from")), strings.TrimSpace(r.PostFormValue("how"))
+	if from == "" && how == "" {
+		return store.Consent{}, nil
+	}
+	if from == "" || how == "" {
+		return store.Consent{}, halfConsent{}
+	}
+	if r.PostFormValue("others") != "" {
+		how += "; others in the room were told"
+	}
+	return store.Consent{From: from, How: how, At: s.opt.Now()}, nil
+}
+
+// consent notes a consent that was given after the examination was begun. One that
+// was withdrawn stays withdrawn.
+func (s *Server) consent(w http.ResponseWriter, r *http.Request, p *person) {
+	id := r.PathValue("id")
+	e, err := p.x.Encounter(r.Context(), id)
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	c, err := s.consentOf(r)
+	if err == nil && (c.At.IsZero() || !e.Consent.At.IsZero()) {
+		err = halfConsent{}
+	}
+	if err != nil {
+		pr := problemOf(err)
+		s.encounterPage(w, r, p, http.StatusUnprocessableEntity, &pr)
+		return
+	}
+	e.Consent = c
+	if _, err := p.x.UpdateEncounter(r.Context(), id, e.Version, e.Details, "consent noted"); err != nil {
+		s.encounterFailed(w, r, p, err)
+		return
+	}
+	http.Redirect(w, r, "/encounters/"+id, http.StatusSeeOther)
 }
 
 func (s *Server) confirm(p *person, encounter string, c store.Confirmed) {
@@ -197,6 +241,9 @@ func (s *Server) encounterView(ctx context.Context, p *person, id string) (encou
 	}
 	v := viewOf(sum)
 	v.Jobs, v.Live = s.jobsOf(id), s.liveNow(id, sum.Recordings)
+	if v.Live != nil && v.Live.Goes { // it is not drafted before it ends
+		v.Recordings = slices.DeleteFunc(v.Recordings, func(r recordingView) bool { return r.ID == v.Live.ID })
+	}
 	s.mu.Lock()
 	_, v.Confirmed = p.confirmed[id]
 	s.mu.Unlock()

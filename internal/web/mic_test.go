@@ -410,6 +410,11 @@ func TestRecordingOutlivesItsPage(t *testing.T) {
 	b.s.Close()
 	c.until("document.querySelector('#alarms').innerText.includes('No connection') || !document.querySelector('#locked').hidden")
 	c.until("length > 0")
+	// What no server took can be saved as a file.
+	c.do(chromedp.Evaluate("silence(); URL.createObjectURL = (b) => { window.saved = b.size; return '#'; }; save()", nil))
+	if c.text("saved === 44 + 2 * length") != "true" {
+		t.Error("the file does not hold the sound that waits")
+	}
 	b2 := b.again()
 	c.b = b2
 	c.enter()

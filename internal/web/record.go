@@ -92,19 +92,19 @@ func (s *Server) confirmRecord(w http.ResponseWriter, r *http.Request, p *person
 
 // liveNow is a recording that goes on, or was cut off, on the examination's page.
 type liveNow struct {
-	Goes   bool
-	Length string
+	Goes       bool
+	ID, Length string
 }
 
 func (s *Server) liveNow(encounter string, all []store.Recording) *liveNow {
 	if t := s.takeNow(encounter); t != nil && t.goesOn() {
 		t.mu.Lock()
 		defer t.mu.Unlock()
-		return &liveNow{true, export.ClockTime(t.rec.Recording().Seconds())}
+		return &liveNow{true, t.rec.Recording().ID, export.ClockTime(float64(t.safe) / store.Rate)}
 	}
 	for _, r := range all {
 		if r.State == store.RecordingOpen {
-			return &liveNow{false, export.ClockTime(r.Seconds())}
+			return &liveNow{false, r.ID, export.ClockTime(r.Seconds())}
 		}
 	}
 	return nil

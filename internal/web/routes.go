@@ -25,6 +25,7 @@ func (s *Server) routes() http.Handler {
 	in("POST /encounters/{id}/sound", s.takeSound)
 	in("POST /encounters/{id}/words", s.takeWords)
 	in("POST /encounters/{id}/again", s.draftAgain)
+	in("POST /encounters/{id}/consent", s.consent)
 	in("POST /encounters/{id}/withdraw", s.withdraw)
 	in("POST /encounters/{id}/erase", s.erase)
 	in("GET /encounters/{id}/record", s.recordHere)

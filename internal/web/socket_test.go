@@ -346,6 +346,24 @@ func TestLockKeepsRecording(t *testing.T) {
 	}
 }
 
+// A write that fails is told at once with what to do, and so is that it works again.
+func TestDiskTroubleIsTold(t *testing.T) {
+	b := serve(t, hears(spoken...))
+	b.signIn()
+	e := b.withConsent()
+	p := b.call(e, "one")
+	p.do("record")
+	p.state(takeRecording)
+	at := b.s.takeNow(e)
+	at.wrote(at.rec, fmt.Errorf("record sound: %w", store.ErrFull))
+	v := p.until(func(v told) bool { return v.Problem != "" })
+	if v.Problem != "The disk is full; what was saved before is safe." || v.Hint == "" || v.State != takeRecording {
+		t.Errorf("told %+v", v)
+	}
+	p.sound(0, babble(1, store.Rate))
+	p.until(func(v told) bool { return v.Problem == "" && v.Safe == store.Rate })
+}
+
 // Hearing that fails leaves the recording whole, and a draft is tried from it.
 func TestDeafPageKeepsTheSound(t *testing.T) {
 	b := serve(t, nil) // its engine fails, live and afterwards
@@ -461,4 +479,22 @@ func TestThousandWindows(t *testing.T) {
 	p.sound(0, babble(1, store.Rate))
 	p.until(func(v told) bool { return v.Received == store.Rate })
 	b.get("/")
+}
+
+// A consent can be noted after the examination was begun; one that was withdrawn
+// stays so.
+func TestConsentNotedLater(t *testing.T) {
+	b := serve(t, hears(spoken...))
+	b.signIn()
+	e := b.begin()
+	if strings.Contains(b.get(e), "/record") {
+		t.Error("recording is offered without a consent")
+	}
+	has(t, b.post(http.StatusUnprocessableEntity, e+"/consent", url.Values{"from": {"the patient"}}), "half noted")
+	has(t, b.post(http.StatusOK, e+"/consent", url.Values{"from": {"the patient"}, "how": {"said aloud"}, "others": {"yes"}}), "Record with the microphone", "others in the room were told")
+	b.post(http.StatusOK, e+"/withdraw", url.Values{})
+	b.post(http.StatusUnprocessableEntity, e+"/consent", url.Values{"from": {"the patient"}, "how": {"said aloud"}})
+	if strings.Contains(b.get(e), "/record\"") {
+		t.Error("recording is offered after the consent was withdrawn")
+	}
 }
