@@ -574,7 +574,7 @@ func TestRecordPictures(t *testing.T) {
 	c.each(func(state string) {
 		for width, height := range map[int64]int64{360: 740, 768: 1024, 1440: 900} {
 			for _, dark := range []bool{false, true} {
-				if os.Getenv("BEDSAID_PICTURES_ALL") == "" && !kept[fmt.Sprint(state, width, dark)] {
+				if os.Getenv("BEDSAID_PICTURES_ALL") == "" && !kept[fmt.Sprintf("%s %d %v", state, width, dark)] {
 					continue
 				}
 				c.theme(dark)
@@ -587,4 +587,4 @@ func TestRecordPictures(t *testing.T) {
 }
 
 // kept are the pictures that the documents show.
-var kept = map[string]bool{"recording1440true": true, "recording768false": true, "recording360true": true, "off1440false": true, "trouble768true": true, "ready360false": true}
+var kept = map[string]bool{"recording 1440 true": true, "recording 768 false": true, "recording 360 true": true, "off 1440 false": true, "trouble 768 true": true, "ready 360 false": true}
