@@ -18,6 +18,9 @@ const (
 	PauseOffRecord PauseWhy = "off_the_record"
 	// PauseNoMic: the microphone was unplugged or taken away.
 	PauseNoMic PauseWhy = "no_microphone"
+	// PauseBusy: the computer was too busy, and sound was lost on its way, in pieces,
+	// before this place.
+	PauseBusy PauseWhy = "too_busy"
 	// PauseAway: the page that recorded was closed or lost.
 	PauseAway PauseWhy = "page_away"
 	// PauseCut: the program was ended, killed, or lost its power.

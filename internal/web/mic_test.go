@@ -427,6 +427,10 @@ func TestRecordingOutlivesItsPage(t *testing.T) {
 	c.keys(kb.F8)
 	c.state("recording")
 	b2.grows(e)
+	// Sound that a busy computer loses is missed, told, and said in the note.
+	c.until("base !== null")
+	c.do(chromedp.Evaluate("since -= 3000", nil))
+	c.until("document.querySelector('#alarms').innerText.includes('too busy: about 3 s')")
 	c.keys("s")
 	c.until("performance.now() - armedAt > 260")
 	c.keys("s")
@@ -435,7 +439,7 @@ func TestRecordingOutlivesItsPage(t *testing.T) {
 	if now.ID != r.ID || now.Samples <= r.Samples || now.State != store.RecordingEnded {
 		t.Errorf("it was not gone on with: %v, %d samples, %s", now, now.Samples, now.State)
 	}
-	for _, why := range []string{"paused", "off the record", "the page that recorded was closed", "the program was stopped"} {
+	for _, why := range []string{"paused", "off the record", "the page that recorded was closed", "the program was stopped", "in pieces: the computer was too busy"} {
 		c.until(fmt.Sprintf("document.body.innerText.includes(%q)", why))
 	}
 }

@@ -254,6 +254,8 @@ func (k *socket) obey(t *take, data []byte) error {
 		t.pause(k, takePaused, store.PauseAsked)
 	case "lost":
 		t.pause(k, takePaused, store.PauseNoMic)
+	case "busy":
+		t.lostSome(k)
 	case "off":
 		t.pause(k, takeOff, store.PauseOffRecord)
 	case "stop":

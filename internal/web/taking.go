@@ -176,6 +176,25 @@ func (t *take) pause(k *socket, to takeState, why store.PauseWhy) {
 	t.set(func() { t.state = to })
 }
 
+// lostSome writes in the log that sound was lost on its way: how much, the clock
+// tells.
+func (t *take) lostSome(k *socket) {
+	t.do.Lock()
+	defer t.do.Unlock()
+	t.mu.Lock()
+	rec, goes := t.rec, t.from == k && t.state == takeRecording
+	t.mu.Unlock()
+	if !goes {
+		return
+	}
+	ctx := context.Background()
+	err := rec.Pause(ctx, store.PauseBusy)
+	if err == nil {
+		err = rec.Resume(ctx)
+	}
+	t.wrote(rec, err)
+}
+
 // stop ends the recording; the draft of it is made, and the page goes there.
 func (t *take) stop(k *socket) {
 	t.do.Lock()
@@ -246,6 +265,10 @@ var pauseReasons = map[store.PauseWhy]string{
 func pauseWords(pauses []store.Pause) []string {
 	var out []string
 	for _, p := range pauses {
+		if p.Why == store.PauseBusy {
+			out = append(out, fmt.Sprintf("about %s of sound were lost before %s, in pieces: the computer was too busy", lasting(p.To.Sub(p.From)), export.ClockTime(p.Seconds())))
+			continue
+		}
 		out = append(out, fmt.Sprintf("nothing was recorded for %s after %s: %s (%s to %s)", lasting(p.To.Sub(p.From)), export.ClockTime(p.Seconds()),
 			pauseReasons[p.Why], p.From.Local().Format(time.TimeOnly), p.To.Local().Format(time.TimeOnly)))
 	}

@@ -142,6 +142,7 @@ function order(what) { todo = what; asked.set(null, null); pump(); show(); }
 
 // The microphone.
 let mic = null, lastBlock = 0, lastSound = 0, lastAny = 0, clippedAt = -1e9;
+const hint = 0.25; // seconds that the sound may take on its way: a busy computer loses less
 async function listen() {
 	if (mic) return true;
 	let stream;
@@ -152,12 +153,12 @@ async function listen() {
 		return false;
 	}
 	if (mic) { for (const t of stream.getTracks()) t.stop(); return true; }
-	let ctx = new AudioContext({ sampleRate: rate, latencyHint: "interactive" }), source;
+	let ctx = new AudioContext({ sampleRate: rate, latencyHint: hint }), source;
 	try {
 		source = ctx.createMediaStreamSource(stream);
 	} catch { // this browser does not convert: the worklet does
 		ctx.close();
-		ctx = new AudioContext({ latencyHint: "interactive" });
+		ctx = new AudioContext({ latencyHint: hint });
 		source = ctx.createMediaStreamSource(stream);
 	}
 	await ctx.audioWorklet.addModule("/assets/worklet.js");
@@ -170,6 +171,7 @@ async function listen() {
 	alarm("changed", set.echoCancellation === true || set.autoGainControl === true || set.noiseSuppression === true ? "This browser changes the sound before it gets here (echo, gain or noise processing is on): words may be lost. Switch it off in its settings." : "");
 	mic = { ctx, stream, node };
 	lastBlock = lastSound = lastAny = performance.now();
+	count(0, 0);
 	if (ctx.state !== "running") await ctx.resume().catch(() => {});
 	alarm("mic", "");
 	show();
@@ -193,9 +195,35 @@ function gone() {
 	alarm("mic", "The microphone is gone" + (was ? ", and nothing is recorded." : ".") + " Plug it in, then try again.", ["Try again", was ? resume : listen]);
 	if (was) order("lost");
 }
+// count compares the sound that came with the clock. A computer that is too busy
+// loses sound on its way, and nobody else says so. Blocks may come late and all at
+// once, so the least that was missing within two seconds counts; 500 millionths are
+// left to clocks that differ.
+let since = 0, counted = 0, base = 0, least = 0, round = 0, lostInAll = 0;
+function count(t, n) {
+	if (!n || !since) { since = t; counted = 0; base = null; least = Infinity; round = t; return; }
+	counted += n;
+	least = Math.min(least, (t - since) * rate / 1000 - counted);
+	if (t - round < 2000) return;
+	const drift = (t - round) * rate / 1000 * 0.0005;
+	if (base === null || least < base + drift) base = base === null ? least : Math.min(base + drift, least);
+	else if (least - base > rate / 2) {
+		if (collecting && now.state === "recording" && line && !holding) {
+			lostInAll += least - base;
+			pump();
+			line.send(JSON.stringify({ do: "busy" })); // the log, and the note, say how much
+			alarm("busy", "The computer is too busy: about " + seconds(lostInAll) + " of sound were lost. Close other programs; say again what is missing.", ["I know", () => alarm("busy", "")]);
+			base = least;
+		} else if (!collecting) base = least;
+	}
+	least = Infinity;
+	round = t;
+}
+
 let cutThen = null;
 function block(b) {
 	const t = lastBlock = performance.now();
+	count(t, b.samples.length);
 	if (collecting) keep(b.samples);
 	if (b.cut && cutThen) { const then = cutThen; cutThen = null; collecting = false; then(); return; }
 	if (b.cut) return;
