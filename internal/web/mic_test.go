@@ -133,6 +133,9 @@ func alike(heard, played []int16, limit int) (best float64, lag int) {
 			a, b := float64(heard[i]), float64(played[j])
 			n, sa, sb, saa, sbb, sab = n+1, sa+a, sb+b, saa+a*a, sbb+b*b, sab+a*b
 		}
+		if 2*n < float64(len(heard)/step) { // few samples are alike by chance
+			return 0
+		}
 		return (n*sab - sa*sb) / math.Sqrt((n*saa-sa*sa)*(n*sbb-sb*sb)+1)
 	}
 	for l := -limit; l <= limit; l++ {
