@@ -504,23 +504,6 @@ func TestHigherRatesAreBroughtDown(t *testing.T) {
 	}
 }
 
-// confirmAll has everybody who is signed in have read the wristband of all
-// encounters.
-func (b *bench) confirmAll() {
-	b.t.Helper()
-	all, err := b.person().x.Encounters(b.t.Context(), store.Page{})
-	if err != nil {
-		b.t.Fatal(err)
-	}
-	b.s.mu.Lock()
-	defer b.s.mu.Unlock()
-	for _, p := range b.s.people {
-		for _, e := range all {
-			p.confirmed[e.ID] = store.Confirmed{e.Patient[0].Value, e.Patient[1].Value}
-		}
-	}
-}
-
 // each brings the page that records into each of its states, in turn.
 func (c *browser) each(visit func(state string)) {
 	c.t.Helper()
