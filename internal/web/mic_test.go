@@ -442,7 +442,7 @@ func TestRecordingOutlivesItsPage(t *testing.T) {
 	if now.ID != r.ID || now.Samples <= r.Samples || now.State != store.RecordingEnded {
 		t.Errorf("it was not gone on with: %v, %d samples, %s", now, now.Samples, now.State)
 	}
-	for _, why := range []string{"paused", "off the record", "the page that recorded was closed", "the program was stopped", "in pieces: the computer was too busy"} {
+	for _, why := range []string{"paused", "off the record", "the page that recorded was closed", "the program was stopped", "in all: the computer was too busy"} {
 		c.until(fmt.Sprintf("document.body.innerText.includes(%q)", why))
 	}
 }

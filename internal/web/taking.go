@@ -266,7 +266,7 @@ func pauseWords(pauses []store.Pause) []string {
 	var out []string
 	for _, p := range pauses {
 		if p.Why == store.PauseBusy {
-			out = append(out, fmt.Sprintf("about %s of sound were lost before %s, in pieces: the computer was too busy", lasting(p.To.Sub(p.From)), export.ClockTime(p.Seconds())))
+			out = append(out, fmt.Sprintf("sound was lost in pieces before %s, about %s in all: the computer was too busy", export.ClockTime(p.Seconds()), lasting(p.To.Sub(p.From))))
 			continue
 		}
 		out = append(out, fmt.Sprintf("nothing was recorded for %s after %s: %s (%s to %s)", lasting(p.To.Sub(p.From)), export.ClockTime(p.Seconds()),
