@@ -38,6 +38,9 @@ func (d Draft) WithoutTalk() Draft {
 		}
 		out.Sections[i] = s
 	}
+	if n := len(out.Transcript.Words); n > 0 {
+		out.Transcript.Words[n-1].EndsLine = false // the last word ends the text, as in FromText
+	}
 	return out
 }
 
