@@ -50,6 +50,9 @@ func (p *parser) classify(s *sentence) {
 			break
 		}
 	}
+	if n := len(s.chunks); n > 2 && from == 0 && p.tag(&s.chunks[n-1]) {
+		from = n - 2 // "firm, it moves, and not tender, you say?" asks about the last alone
+	}
 	if first, _ := s.chunks[0].opener(); from > 0 && inverted(text(p.ts, first.a)) {
 		from = 0 // "is the voice hoarse, do you think?"
 	}
@@ -69,6 +72,12 @@ func (p *parser) classify(s *sentence) {
 		out = append(out, c)
 	}
 	s.chunks = out
+}
+
+// tag reports the end of a question that makes one of a statement: "you say?"
+func (p *parser) tag(c *chunk) bool {
+	a, b := c.span()
+	return b-a == 2 && p.ts[a].Text == "you" && (p.ts[a+1].Text == "say" || p.ts[a+1].Text == "said" || p.ts[a+1].Text == "think" || p.ts[a+1].Text == "mean")
 }
 
 // inverted reports a verb that opens a question.

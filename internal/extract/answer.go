@@ -240,6 +240,7 @@ func (p *parser) patientWords(c *chunk) bool { return p.speaks(c, "i", "me", "my
 func (p *parser) endSentence(s *sentence) {
 	p.headed = p.heading(s)
 	p.flushBare(s)
+	p.particularLast()
 	p.bareException(s)
 	p.settleRetract()
 	if p.correct && p.retracted == nil {

@@ -134,6 +134,8 @@ func (p *parser) side(f *frame, s *said, c *cand) {
 		said(f.lead, [2]int{})
 	case len(f.places) > 0 && f.places[0].side != finding.NoSide:
 		said(f.places[0].side, [2]int{})
+	case p.evenPair(c):
+		c.side = finding.Both
 	case p.pendSide != finding.NoSide:
 		said(p.pendSide, p.sideTok)
 	case p.held != finding.NoSide && (p.heldAt == nil || o == nil || o == p.heldAt) && p.heldFits(s.subj):
@@ -153,6 +155,22 @@ func (p *parser) side(f *frame, s *said, c *cand) {
 	}
 }
 
+// evenPair reports that right and left were just told in turn to be alike, so that what
+// goes on without a side, and is as expected, is said of both: "right three, left three,
+// round".
+func (p *parser) evenPair(c *cand) bool {
+	n := len(p.cands)
+	if n < 2 || !slices.Contains(c.f.Expected["any"], word(c)) {
+		return false
+	}
+	a, b := p.cands[n-2], p.cands[n-1]
+	for k := n - 1; k >= 2 && b.sent == p.sent && b.side == finding.Both && b.f != c.f; k-- {
+		a, b = p.cands[k-2], p.cands[k-1] // "round, equal, reactive"
+	}
+	return a.f == b.f && a.f != c.f && a.sent == p.sent && b.sent == p.sent && !a.gone && !b.gone && a.sideSaid && b.sideSaid &&
+		a.value == b.value && a.side == b.side.Opposite() && a.side != finding.Both && b.chunk < p.chunkN
+}
+
 // restated is the side of the same finding where this sentence just gave it:
 // "the left one droops, ptosis".
 func (p *parser) restated(c *cand) finding.Side {
@@ -161,6 +179,11 @@ func (p *parser) restated(c *cand) finding.Side {
 		return p.cands[n-1].side
 	}
 	return finding.NoSide
+}
+
+// lone reports an organ of a pair in the singular, its side not said.
+func lone(s subject) bool {
+	return s.site != nil && s.fnd == nil && s.site.Paired && !s.site.General && !s.plural && s.side == finding.NoSide
 }
 
 // general reports words that speak of both sides without a plural: "no JVD",
@@ -175,6 +198,11 @@ func (p *parser) general(f *frame, s *said) bool {
 	if s.subj.site != nil && s.subj.site.Paired && !s.subj.site.General {
 		// the site was named in the singular, here or in the topic
 		return false
+	}
+	for _, t := range f.subs {
+		if s.pr.kind == predAlone && lone(t) && !s.pr.neg && fit(s.f, t) > 0 {
+			return false
+		}
 	}
 	for _, t := range p.topic {
 		if t.site != nil && t.site.Paired && !t.site.General && !t.plural && s.subj.fnd != nil && fit(s.f, t) > 0 && t.side == finding.NoSide && t.fnd == nil && !s.pr.neg {
@@ -202,6 +230,9 @@ func (p *parser) chart(f *frame, s *said) {
 	}
 	if n := s.pr.it.num; n != nil && n.falling && s.f.FallsFrom != nil {
 		s.f = s.f.FallsFrom // "from two to one in the light": before and in light
+	}
+	if p.ofTheRest(f, s) {
+		return
 	}
 	value := s.value
 	if d, ok := s.pr.it.sense(lexicon.DetailSense); ok && s.pr.neg && s.pr.kind == predSays && s.f.Named != "" && s.f.Details[d.Key] {

@@ -391,3 +391,24 @@ func deniesCue(ts []token, it *item) bool {
 	}
 	return false
 }
+
+// unseenThings makes a denial of "can't see" before a thing that may be there: "can't see
+// a hole in it" says nothing of the view of the drum.
+func unseenThings(ts []token, items []item) {
+	for i := range items {
+		it := &items[i]
+		if !it.has(lexicon.SaysSense) || it.b-it.a < 3 || ts[it.b-1].Text != "see" || ts[it.b-2].Text != "not" || ts[it.b-1].after != noPause {
+			continue
+		}
+		k := i + 1
+		if k < len(items) && lexicon.Article(ts[items[k].a].Text) && items[k].plain() {
+			k++
+		}
+		for k < len(items) && items[k].has(lexicon.DetailSense) && !items[k].content() {
+			k++
+		}
+		if k < len(items) && namesPresent(&items[k]) && (k == i+1 && items[k].plural || items[i+1].plain() && ts[items[i+1].a].Text != "the") {
+			it.senses = []lexicon.Sense{{Kind: lexicon.CueSense, Cue: lexicon.CueNegate}}
+		}
+	}
+}

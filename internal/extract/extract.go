@@ -81,6 +81,7 @@ func (x *Extractor) extract(t transcript.Transcript, opt Options, tell func(Step
 func (x *Extractor) parse(t transcript.Transcript, tell func(Step)) *parser {
 	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), tell: tell, labelled: labelled(t)}
 	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
+	unseenThings(p.ts, items)
 	p.tellTerms(items)
 	p.read = p.readOtherwise(items)
 	p.run(p.split(items))
@@ -94,10 +95,20 @@ func (x *Extractor) series(ts []token, items []item) []item {
 	out := make([]item, 0, len(items)+len(items)/16)
 	stem, last, heading, ended := "", 0, false, false
 	before, at := "", 0 // the series that another name broke off
+	var gone recital
 	for i := 0; i < len(items); i++ {
 		it := items[i]
 		if !notFiller(&it) {
 			out = append(out, it)
+			continue
+		}
+		if made, n := x.recite(&gone, ts, items, i); n > 0 {
+			out = append(out, made...)
+			i += n - 1
+			stem, last, heading, ended = "", 0, false, false
+			if made[0].has(lexicon.NameSense) {
+				stem, last, ended = gone.stem, gone.last, ts[gone.end-1].after == stop
+			}
 			continue
 		}
 		if ended && !restarts(ts, it.a) {
@@ -109,6 +120,7 @@ func (x *Extractor) series(ts []token, items []item) []item {
 				before, at = stem, last
 			}
 			stem, last = numbered(n.Finding.ID)
+			gone.named(stem, last, it.b)
 			heading = false
 			out = append(out, it)
 			continue
@@ -117,11 +129,13 @@ func (x *Extractor) series(ts []token, items []item) []item {
 			if made := fellows(x.lex, stem, n, n, it); made != nil { // "apart from the right eighth"
 				out = append(out, made...)
 				last, heading = n, false
+				gone.named(stem, n, it.b)
 				continue
 			}
 		}
 		if g := x.groupAt(ts, it.a); g != "" {
 			stem, last, heading = g, 0, true
+			gone.named(g, 0, it.b)
 		}
 		if stem == "" && before != "" && it.num != nil && it.num.value == float64(at+1) && startsSentence(ts, items, i) && ts[it.b-1].after != noPause && said2(items, i, before) {
 			stem, last = before, at // "Eight I can't test, his hearing aids are out. Nine, intact."
@@ -139,6 +153,7 @@ func (x *Extractor) series(ts []token, items []item) []item {
 				if made := fellows(x.lex, stem, from, to, it); made != nil {
 					out = append(out, made...)
 					last, heading = to, false
+					gone.named(stem, to, it.b)
 					ended = ts[it.b-1].after == stop
 					continue
 				}

@@ -108,6 +108,10 @@ func (p *parser) frame(c *chunk) *frame {
 		if away && it.content() || p.isNot(c, i) {
 			continue
 		}
+		if p.seemsNot(c, i) {
+			not = !not
+			continue
+		}
 		denied := neg || not
 		p.cues(f, it, i, &neg, &not)
 		switch {
@@ -183,7 +187,7 @@ func (p *parser) unseen(f *frame) {
 	for i := range f.c.items {
 		it := &f.c.items[i]
 		own, ok := it.sense(lexicon.SaysSense)
-		if !ok || !slices.ContainsFunc(p.ts[it.a:it.b], func(t token) bool { return t.Text == "not" }) {
+		if !ok || p.seemsNot(f.c, i) || !slices.ContainsFunc(p.ts[it.a:it.b], func(t token) bool { return t.Text == "not" }) {
 			continue
 		}
 		subs := f.subs
@@ -199,6 +203,20 @@ func (p *parser) unseen(f *frame) {
 			}
 		}
 	}
+}
+
+// seemsNot reports "does not feel" before a value: "the thyroid doesn't feel big" denies
+// the size and says nothing of feeling.
+func (p *parser) seemsNot(c *chunk, i int) bool {
+	it := &c.items[i]
+	if i+1 >= len(c.items) || !it.has(lexicon.SaysSense) || it.b-it.a < 3 || p.ts[it.b-2].Text != "not" || p.ts[it.b-1].after != noPause {
+		return false
+	}
+	if w := p.ts[it.b-1].Text; w != "feel" && w != "look" && w != "seem" {
+		return false
+	}
+	next := &c.items[i+1]
+	return next.has(lexicon.SaysSense) || next.cue(lexicon.CueNormal) || next.has(lexicon.DetailSense)
 }
 
 // notFelt reads "nodes not felt because of the collar": with its reason it was not
@@ -305,7 +323,7 @@ pretty fairly rather almost nearly exactly roughly approximately today look look
 feels feeling sit sits lie lies lying seem seems measure measures measuring size go goes going come comes
 coming nice nicely one two as so if than or and but not no any some much more most less other same either
 anywhere everywhere somewhere nowhere side bit big little nasty good pair top bottom front middle part whole
-rest o way time like let`)
+rest o way time like let chain`)
 
 func wordSet(words string) map[string]bool {
 	m := map[string]bool{}
@@ -454,6 +472,9 @@ func (p *parser) words(a, b int) string {
 func (p *parser) takeDetails(f *frame) {
 	for i := range f.c.items {
 		it := &f.c.items[i]
+		if n, _ := cardinal(p.ts, it.a); it.plain() && n > 1 && !it.definite && someOf(p.ts, it.b) {
+			f.details = append(f.details, detail{at: i, key: "count", value: num(n), it: it}) // "two of them"
+		}
 		if !it.has(lexicon.DetailSense) {
 			continue
 		}

@@ -170,6 +170,9 @@ func (p *parser) resolveAlone(f *frame, pr *pred) []said {
 				if fit(ch.Finding, f.subs[j]) > 0 && f.subs[j].side != finding.NoSide {
 					subj.side, subj.tok = f.subs[j].side, f.subs[j].tok
 				}
+				if lone(f.subs[j]) && !pr.neg && fit(ch.Finding, f.subs[j]) > 0 {
+					subj.plural = false // "the canal is clear of wax"
+				}
 			}
 			if len(s.Chart) == 1 {
 				subj.plural = subj.plural && !pr.it.article
@@ -234,6 +237,10 @@ func (p *parser) resolveGeneric(f *frame, pr *pred) []said {
 		if s.fnd == nil {
 			continue
 		}
+		if p.setAgainst(f, pr, s.fnd) {
+			out = append(out, said{pr: pr, f: s.fnd, value: "absent", subj: s})
+			continue
+		}
 		if v, ok := genericValue(s.fnd, pr, text(p.ts, pr.it.b-1) == "present" || text(p.ts, pr.it.b-1) == "there"); ok {
 			out = append(out, said{pr: pr, f: s.fnd, value: v, subj: s})
 		}
@@ -269,11 +276,22 @@ func (p *parser) lastNamed(pr *pred, sided bool) []subject {
 		if c.sent != p.sent && !(c.sent >= p.sent-2 && sided && (c.sent == p.sent-1 || p.headed)) {
 			break
 		}
-		if !c.gone && (c.f.Named != "" || c.f.No != "") {
+		if !c.gone && (c.f.Named != "" || c.f.No != "" || pr.cue == lexicon.CueNormal && c.f.Normal != "" && c.sent == p.sent) {
 			return []subject{{fnd: c.f, plural: true}}
 		}
 	}
 	return nil
+}
+
+// setAgainst reports "the right is normal" after a finding on the left alone, which it
+// denies of the right.
+func (p *parser) setAgainst(f *frame, pr *pred, fd *lexicon.Finding) bool {
+	n := len(p.cands)
+	if n == 0 || pr.cue != lexicon.CueNormal || pr.neg || len(f.subs) > 0 || fd.Kind != lexicon.Presence || f.last != finding.Right && f.last != finding.Left {
+		return false
+	}
+	c := p.cands[n-1]
+	return c.f == fd && !c.gone && c.sent == p.sent && c.side == f.last.Opposite() && word(c) == "present"
 }
 
 func genericValue(f *lexicon.Finding, pr *pred, plainlyPresent bool) (string, bool) {

@@ -283,11 +283,17 @@ func answersOnly(senses []lexicon.Sense) bool {
 	return len(senses) > 0
 }
 
+// smallCount are the numbers that say how many of something there are.
+var smallCount = wordSet("two three four five six")
+
 // notNumber tells words that look like numbers from numbers.
 func (x *Extractor) notNumber(ts []token, forms []lexicon.Form, i, end int) bool {
 	w := ts[i].Text
 	if i > 0 && ts[i-1].Text == "all" && end == i+1 && ts[i-1].after == noPause {
 		return true // "full in all six"
+	}
+	if someOf(ts, end) && end == i+1 && smallCount[w] {
+		return true
 	}
 	if w == "oh" || denominators[ts[end-1].Text] > 0 && at(ts, end-1, ts[end-1].Text, "of") {
 		return true // "half of the drum", "two thirds of it": a share, no measure

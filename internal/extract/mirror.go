@@ -7,6 +7,9 @@ import (
 
 // mirror repeats for one side what was said of the other: "left the same".
 func (p *parser) mirror(f *frame) bool {
+	if len(f.subs) == 0 && p.speaks(f.c, "outside", "inside", "externally") {
+		return false // which part that is was not said
+	}
 	side := f.last
 	for _, s := range f.subs {
 		if s.side == finding.Right || s.side == finding.Left {

@@ -200,6 +200,7 @@ type parser struct {
 	excepted []subject // what it names
 	talk     talk
 	foundAt  int // the token behind the last finding of an examination
+	owed     owed
 }
 
 // question waits for its answer.

@@ -73,6 +73,9 @@ func (p *parser) sideWaits() bool {
 // oneOf reports the "one" of "one on the left", "a hard one": something of the
 // kind that is looked for, not "every one" or "the right one".
 func (p *parser) oneOf(it *item) bool {
+	if someOf(p.ts, it.b) {
+		return smallCount[p.ts[it.a].Text] && !it.definite
+	}
 	if p.ts[it.b-1].Text != "one" || it.num != nil || it.b-it.a > 2 {
 		return false
 	}
@@ -85,6 +88,9 @@ func (p *parser) oneOf(it *item) bool {
 	}
 	return true
 }
+
+// someOf reports the rest of "two of them" at i: a number of what is looked for.
+func someOf(ts []token, i int) bool { return at(ts, i, "of", "them") || at(ts, i, "of", "those") }
 
 // sidedOne reports "superficial cervical, right one": a site, its side and one of
 // what is looked for.

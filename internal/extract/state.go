@@ -311,6 +311,9 @@ func (p *parser) assert(f *frame, next *chunk) {
 	if len(out) == 0 {
 		out = p.implied(f)
 	}
+	if len(out) == 0 {
+		out = p.pay(f)
+	}
 	out = p.consume(f, out)
 	if p.spread(f, out) {
 		return
@@ -333,8 +336,10 @@ func (p *parser) assert(f *frame, next *chunk) {
 	}
 	p.attach(f, start)
 	p.backRun(f, start)
-	if len(p.cands) > start {
+	if p.owed = (owed{}); len(p.cands) > start {
 		p.lastHead = f
+	} else {
+		p.owe(f)
 	}
 }
 

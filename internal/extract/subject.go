@@ -76,9 +76,12 @@ func (p *parser) seenSite(f *frame, pr *pred) bool {
 // normalOf reports that "intact" speaks of the finding named in the chunk and of
 // nothing nearer ("swallow intact").
 func (p *parser) normalOf(f *frame, pr *pred) bool {
-	named := false
-	for _, s := range f.subs {
-		if _, n := pick(pr.it, s, lexicon.SaysSense); n >= leastOwn {
+	named, subs := false, f.subs
+	if len(subs) == 0 {
+		subs = p.pend
+	}
+	for _, s := range subs {
+		if sense, n := pick(pr.it, s, lexicon.SaysSense); n >= leastOwn && !(s.fnd != nil && s.fnd.NamedOnly && s.fnd != sense.Finding) {
 			return false
 		}
 		named = named || s.fnd != nil && s.fnd.Normal != ""
