@@ -287,11 +287,11 @@ func (p *parser) lastNamed(pr *pred, sided bool) []subject {
 // denies of the right.
 func (p *parser) setAgainst(f *frame, pr *pred, fd *lexicon.Finding) bool {
 	n := len(p.cands)
-	if n == 0 || pr.cue != lexicon.CueNormal || pr.neg || len(f.subs) > 0 || fd.Kind != lexicon.Presence || f.last != finding.Right && f.last != finding.Left {
+	if n == 0 || pr.cue != lexicon.CueNormal || pr.neg || len(f.subs) > 0 || fd.Kind != lexicon.Presence || f.lead != finding.Right && f.lead != finding.Left {
 		return false
 	}
 	c := p.cands[n-1]
-	return c.f == fd && !c.gone && c.sent == p.sent && c.side == f.last.Opposite() && word(c) == "present"
+	return c.f == fd && !c.gone && c.sent == p.sent && c.side == f.lead.Opposite() && word(c) == "present"
 }
 
 func genericValue(f *lexicon.Finding, pr *pred, plainlyPresent bool) (string, bool) {
