@@ -123,6 +123,7 @@ func (r *reader) document(name string, o note.Outline) (note.Document, error) {
 		return note.Document{}, r.problem
 	}
 	doc.Draft = note.Compose(src, set, o)
+	doc.Draft.Attention = set.Attention // as it was written: without its words it has no order
 	return doc, nil
 }
 
