@@ -194,7 +194,7 @@ func (b *builder) site(d siteDef) {
 	if d.Region != "" && b.lex.region(d.Region) == nil {
 		b.complain(d.Region, fmt.Sprintf("site %q lies in unknown region %q", d.ID, d.Region), "list the region in a pack")
 	}
-	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired, General: d.General, Wide: d.Wide, Organs: d.Organs, Anywhere: d.Anywhere}
+	s := &Site{ID: d.ID, Region: d.Region, Paired: d.Paired, General: d.General, Wide: d.Wide, Organs: d.Organs, Anywhere: d.Anywhere, Each: d.Each}
 	if d.In != "" {
 		if s.Parent = b.lex.sites[d.In]; s.Parent == nil {
 			b.complain(d.In, fmt.Sprintf("site %q lies in unknown site %q", d.ID, d.In), "list the larger site first")

@@ -32,6 +32,7 @@ const (
 	CueYes         // answer
 	CueNo          // answer
 	CueUnable      // "not tested": was not assessed
+	CueHinder      // "would not let me": with "so no gag", the gag was not tested
 	CueBecause     // "because of wax": a reason
 	CueBaseline    // "unchanged", "his usual"
 	CueFiller      // "um"
@@ -61,7 +62,7 @@ var cueKinds = map[string]CueKind{
 	"general": CueGeneral, "hedge": CueHedge, "but": CueBut, "except": CueExcept, "same": CueSame,
 	"correct": CueCorrect, "retract": CueRetract, "instruct": CueInstruct, "command": CueCommand, "plan": CuePlan,
 	"teach": CueTeach, "past": CuePast, "other_one": CueOtherOne, "ask": CueAsk, "yes": CueYes, "no": CueNo,
-	"unable": CueUnable, "because": CueBecause, "baseline": CueBaseline, "filler": CueFiller, "there": CueThere,
+	"unable": CueUnable, "hinder": CueHinder, "because": CueBecause, "baseline": CueBaseline, "filler": CueFiller, "there": CueThere,
 	"prep": CuePrep, "and": CueAnd, "or": CueOr, "state": CueState, "heading": CueHeading, "says": CuePatientSays,
 	"more": CueMore, "less": CueLess, "view": CueView, "none_same": CueNoneSame, "phone": CuePhone, "back": CueBack, "young": CueYoung, "gone": CueGone, "claim": CueClaim, "when": CueWhen, "doing": CueDoing, "meaning": CueWhile,
 }

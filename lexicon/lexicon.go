@@ -36,6 +36,9 @@ type Site struct {
 	// Anywhere sites may be of any part of the body ("skin"): in a conversation what
 	// is said of one needs a nearer site.
 	Anywhere bool
+	// Each sites are no more than their parts ("sinuses"): what is said of one is
+	// said of each part.
+	Each bool
 	// Wide sites are whole regions: too large for the place of a finding.
 	Wide bool
 	// Organs are the sites whose parts are organs of their own: a side said of one

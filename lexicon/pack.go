@@ -96,6 +96,7 @@ type siteDef struct {
 	Unable   string   `toml:"unable"`
 	Wide     bool     `toml:"wide"`
 	Anywhere bool     `toml:"anywhere"`
+	Each     bool     `toml:"each"`
 	Organs   bool     `toml:"organs"`
 }
 

@@ -99,6 +99,8 @@ func (f *frame) turned(pr *pred) bool {
 func (p *parser) denial(f *frame, it *item, neg, not *bool) {
 	switch {
 	case it.cue(lexicon.CueNever):
+	case p.noneOf(f, it):
+		*neg, f.negated = true, true
 	case it.cue(lexicon.CueNegate):
 		*neg = !*not || it.cue(lexicon.CueOr) // "not without tenderness", but "not red nor swollen"
 		*not = false
@@ -130,6 +132,11 @@ func (p *parser) denial(f *frame, it *item, neg, not *bool) {
 		*neg = true
 		f.negated = true
 	}
+}
+
+// noneOf reports the "none" of "teeth, none missing": it denies what follows.
+func (p *parser) noneOf(f *frame, it *item) bool {
+	return it.b-it.a == 1 && it == &f.c.items[0] && len(f.c.items) == 2 && text(p.ts, it.a) == "none" && f.c.items[1].has(lexicon.SaysSense) && !f.c.items[1].has(lexicon.SiteSense)
 }
 
 // deniedBefore reports that something stands between the denial and a verb: the
@@ -249,7 +256,7 @@ func (p *parser) goesOn(c *chunk) bool {
 	if first, _ := c.opener(); c.joint != jointOr && opensStatement(p.ts, first.a) {
 		return false // "no rash, and that's a scab"
 	}
-	if c.joint != jointOr && p.opensNew(c) {
+	if c.joint != jointOr && (p.opensNew(c) || p.liesElsewhere(c)) {
 		return false
 	}
 	noun, plain := false, 0
@@ -327,6 +334,32 @@ func (p *parser) opensNew(c *chunk) bool {
 		last = c.items[i+1].a
 	}
 	return first.has(lexicon.SideSense) && text(p.ts, last) == "one"
+}
+
+// liesElsewhere reports a chunk that ends a denied list because it tells where
+// something lies: "no lumps, a scab at the crown". It is a thing of the skin, that
+// is named by its own word, or the list said "no" of each: "no lumps, no
+// tenderness, swelling over the ear". A list that goes on to its "or" is one list.
+func (p *parser) liesElsewhere(c *chunk) bool {
+	if c.joint != jointComma || p.s == nil || p.si+1 < len(p.s.chunks) && p.s.chunks[p.si+1].joint == jointOr {
+		return false
+	}
+	each := 0
+	for j := p.si - 1; j >= 0 && p.s.chunks[j].cue(lexicon.CueNegate); j-- {
+		each++
+	}
+	thing := false
+	for i := range c.items {
+		it := &c.items[i]
+		if s, ok := it.sense(lexicon.NounSense); ok && namesPresent(it) {
+			thing = thing || each > 1 || s.Finding.NamedKey != ""
+			continue
+		}
+		if thing && (it.cue(lexicon.CuePrep) && i+1 < len(c.items) || it.b-it.a > 1 && (it.has(lexicon.SiteSense) || it.has(lexicon.PlaceSense) || it.has(lexicon.SideSense))) {
+			return true // "over the ear", "behind the ears", "on the right"
+		}
+	}
+	return false
 }
 
 // opensStatement reports "that is", "there is" and the like at i.

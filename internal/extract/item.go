@@ -95,7 +95,7 @@ func (x *Extractor) itemize(ts []token) []item {
 	// the lexicon itself has the longer term, which is rare enough to forbid.
 	limit := func(i int) int {
 		for j := i; j < len(ts); j++ {
-			if ts[j].after != noPause {
+			if ts[j].after != noPause && !directions(ts, j) {
 				return j + 1
 			}
 		}
@@ -201,6 +201,23 @@ func (x *Extractor) itemize(ts []token) []item {
 		i = it.b
 	}
 	return out
+}
+
+// directions reports the comma of "up, down, out, in": such a run is one term.
+func directions(ts []token, i int) bool {
+	way := func(i int) bool {
+		w := text(ts, i)
+		return w == "up" || w == "down" || w == "in" || w == "out"
+	}
+	side := func(i int) bool {
+		w := text(ts, i)
+		return (w == "right" || w == "left") && (i > 0 && way(i-1) || i > 1 && way(i-2) || way(i+1))
+	}
+	next := i + 1
+	if text(ts, next) == "and" {
+		next++
+	}
+	return ts[i].after == comma && (way(i) || side(i)) && (way(next) || side(next))
 }
 
 // goesAway reports the verb "left" after its subject: "somebody left a bicycle in
@@ -343,7 +360,7 @@ func isLocator(ts []token, i, end int) bool {
 	}
 	if end < len(ts) && ts[end-1].after == noPause {
 		switch ts[end].Text {
-		case "year", "month", "week", "day", "hour", "minute", "second", "am", "pm", "a.m", "p.m", "weeks", "hundred", "oh", "time", "tablet", "pill", "mg", "nurse", "patient", "people", "am.", "thirty", "o":
+		case "year", "month", "week", "day", "hour", "hourly", "minute", "second", "am", "pm", "a.m", "p.m", "weeks", "hundred", "oh", "time", "tablet", "pill", "mg", "nurse", "patient", "people", "am.", "thirty", "o":
 			return true
 		}
 	}

@@ -28,7 +28,7 @@ func (p *parser) mirror(f *frame) bool {
 	}
 	if side == finding.NoSide {
 		side = src.side.Opposite()
-		if len(f.subs) == 0 {
+		if len(f.subs) == 0 || ownSame(f) {
 			return false
 		}
 	}
@@ -111,6 +111,22 @@ func (p *parser) mirrorFits(f *frame, c *cand) bool {
 	for _, s := range f.subs {
 		if s.fnd == c.f || s.fnd == nil && fit(c.f, s) > 0 {
 			return true
+		}
+	}
+	return false
+}
+
+// ownSame reports a "same" that is a value of what is named with it: "pupils match".
+func ownSame(f *frame) bool {
+	for i := range f.c.items {
+		it := &f.c.items[i]
+		for _, s := range f.subs {
+			if !it.cue(lexicon.CueSame) {
+				continue
+			}
+			if _, n := pick(it, s, lexicon.SaysSense); n >= leastSure {
+				return true
+			}
 		}
 	}
 	return false

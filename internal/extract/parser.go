@@ -193,6 +193,7 @@ type parser struct {
 	headed             bool // the last sentence was a heading, which still waits
 	correctAge         int
 	unableChunk        int
+	hinder             hindrance // what kept the nurse from looking, with "so no"
 	// where the last exception began: "intact, except seven on the right"
 	exceptFrom, exceptSent int
 	// another is where another patient begins; empty where none does.

@@ -152,9 +152,29 @@ func (p *parser) reassures(f *frame) bool {
 			continue
 		}
 		w := p.ts[it.a].Text
-		return w == "that" || w == "this"
+		does := (w == "he" || w == "she") && it.b-it.a == 1 && i+1 < len(f.c.items) && f.c.items[i+1].plain() && !smallWords[p.ts[f.c.items[i+1].a].Text]
+		return w == "that" || w == "this" || does // "she sees fine with both"
 	}
 	return false
+}
+
+// ofEach gives what is said of a site that is no more than its parts to each of
+// them: "sinuses not tender" is said of the frontal and of the maxillary ones.
+func (p *parser) ofEach(out []said) []said {
+	for _, s := range out {
+		if s.subj.site == nil || !s.subj.site.Each {
+			continue
+		}
+		for _, g := range p.x.lex.Findings() {
+			part := slices.ContainsFunc(g.At, func(at *lexicon.Site) bool { return at.Parent == s.subj.site })
+			if part && g.Kind == s.f.Kind && alike(g, s.f) && !slices.ContainsFunc(out, func(o said) bool { return o.f == g }) {
+				also := s
+				also.f = g
+				out = append(out, also)
+			}
+		}
+	}
+	return out
 }
 
 // resolve finds what one predicate says of which subjects.

@@ -25,6 +25,7 @@ func (p *parser) state(c *chunk, next *chunk) {
 		p.setTopic(p.taught) // "The uvula ought to rise. Say ah. It's midline."
 		p.taught = nil
 	}
+	c, why := p.hindered(c)
 	f := p.frame(c)
 	if c.cue(lexicon.CueCorrect) || p.loneNo(c, next) {
 		p.correct = true
@@ -41,6 +42,12 @@ func (p *parser) state(c *chunk, next *chunk) {
 		p.assert(f, next)
 	}
 	made := p.cands[start:]
+	for i := range made {
+		if why[1] > 0 && made[i].reason == "" {
+			made[i].reason = p.words(why[0], why[1])
+			made[i].toks = append(made[i].toks, why)
+		}
+	}
 	if f.base != "" && len(made) == 0 && len(f.subs)+len(f.preds) == 0 {
 		p.lateBaseline(f)
 	}
@@ -305,7 +312,7 @@ func (p *parser) assert(f *frame, next *chunk) {
 			if pr.used || names != (pr.kind == predNamed && !namesPresent(pr.it)) {
 				continue
 			}
-			out = append(out, p.resolve(f, pr)...)
+			out = append(out, p.ofEach(p.resolve(f, pr))...)
 		}
 	}
 	if len(out) == 0 {
