@@ -249,7 +249,7 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 		return p.resolveGeneric(f, pr)
 	}
 	if len(out) == 0 && pr.kind == predSays {
-		if s, ok := onlySense(pr.it); ok && pr.it.b-pr.it.a > 1 && (f.unknown <= 2 && p.talksOf(s.Finding.Region) || f.unknown == 0 && pr.it.b-pr.it.a > 2 && p.spokenOf(s.Finding.Region)) && !f.namesOther(s.Finding) {
+		if s, ok := onlySense(pr.it); ok && !s.Finding.NamedOnly && pr.it.b-pr.it.a > 1 && (f.unknown <= 2 && p.talksOf(s.Finding.Region) || f.unknown == 0 && pr.it.b-pr.it.a > 2 && p.spokenOf(s.Finding.Region)) && !f.namesOther(s.Finding) {
 			out = append(out, said{pr: pr, f: s.Finding, value: s.Value, subj: subject{fnd: s.Finding}})
 		}
 	}

@@ -19,9 +19,9 @@ func (p *parser) siteOf(f *frame, it *item) (lexicon.Sense, bool) {
 		}
 	}
 	if looked == nil {
-		return first, true
+		return p.siteSpoken(it, first), true
 	}
-	best, top := first, 0
+	best, top := p.siteSpoken(it, first), 0
 	for _, s := range it.senses {
 		if s.Kind != lexicon.SiteSense {
 			continue
@@ -31,6 +31,21 @@ func (p *parser) siteOf(f *frame, it *item) (lexicon.Sense, bool) {
 		}
 	}
 	return best, true
+}
+
+// siteSpoken chooses among sites that share a term the one in the part of the
+// examination that is spoken of: the lining of the lids, of the mouth, of the nose.
+func (p *parser) siteSpoken(it *item, first lexicon.Sense) lexicon.Sense {
+	for _, t := range p.topic {
+		for _, x := range t.sites() {
+			for _, s := range it.senses {
+				if s.Kind == lexicon.SiteSense && s.Site.Region == x.Region {
+					return s
+				}
+			}
+		}
+	}
+	return first
 }
 
 // siteFits reports that a term that is a place and a site is meant as the site:
