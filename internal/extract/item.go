@@ -2,6 +2,7 @@ package extract
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"bedsaid/internal/finding"
@@ -153,6 +154,10 @@ func (x *Extractor) itemize(ts []token) []item {
 				mEnd = i
 			}
 		}
+		if leavesAlone(ts, i) {
+			senses, _, sides = x.lex.Match(leaveAlone, 0, side)
+			mEnd = i + 1
+		}
 		n, nEnd := readNumber(ts, i)
 		switch {
 		case nEnd > i && nEnd >= mEnd && !(nEnd == mEnd && ratio(senses)) && !x.notNumber(ts, forms, i, nEnd):
@@ -171,7 +176,7 @@ func (x *Extractor) itemize(ts []token) []item {
 				it.num.value, it.b = 1.5, mEnd+3
 			}
 		case mEnd > i:
-			it.senses, it.b = senses, mEnd
+			it.senses, it.b = unmeasured(ts, senses, out, i), mEnd
 			if len(sides) > 0 {
 				it.side = sideOf(ts[sides[0]].Text)
 				if len(sides) > 1 {
@@ -226,6 +231,39 @@ func goesAway(ts []token, i int) bool {
 	return ts[i].Text == "left" && i > 0 && i+1 < len(ts) && ts[i-1].after == noPause && ts[i].after == noPause &&
 		(i < 2 || ts[i-2].Text != "the") && !lexicon.Article(ts[i-1].Text) && lexicon.Article(ts[i+1].Text)
 }
+
+// unmeasured drops from a word that is also a value the measurement that it names,
+// where it is said of a site or a side: "both sides open", not "she opens wide".
+func unmeasured(ts []token, senses []lexicon.Sense, before []item, i int) []lexicon.Sense {
+	if ts[i].Plural || !(&item{senses: senses}).has(lexicon.SaysSense) {
+		return senses
+	}
+	if n := len(before); n > 0 && ts[i-1].after == noPause && !linking(ts[i-1].Text) && !before[n-1].has(lexicon.SiteSense) && !before[n-1].has(lexicon.SideSense) {
+		return senses
+	}
+	return slices.DeleteFunc(slices.Clone(senses), func(s lexicon.Sense) bool {
+		return s.Kind == lexicon.NameSense && s.Finding.Kind == lexicon.Quantity
+	})
+}
+
+// leavesAlone reports the verb of "the nodes I left alone" and "left it alone"; the
+// side of "on the left alone" stands with what it belongs to.
+func leavesAlone(ts []token, i int) bool {
+	if ts[i].Text != "left" || i > 0 && ts[i-1].after == noPause && (ts[i-1].Text == "the" || ts[i-1].Text == "on") {
+		return false
+	}
+	for j := i; j < len(ts) && j <= i+4; j++ {
+		if ts[j].Text == "alone" {
+			return true
+		}
+		if ts[j].after != noPause {
+			break
+		}
+	}
+	return false
+}
+
+var leaveAlone = []lexicon.Form{{Text: "leave"}, {Text: "alone"}}
 
 // ratio reports a value that is said as numbers: "twenty over forty".
 func ratio(senses []lexicon.Sense) bool {

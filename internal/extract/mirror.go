@@ -1,6 +1,8 @@
 package extract
 
 import (
+	"strings"
+
 	"bedsaid/internal/finding"
 	"bedsaid/lexicon"
 )
@@ -152,6 +154,12 @@ func organOf(f *lexicon.Finding) *lexicon.Site {
 	return nil
 }
 
+// measuring reports that what was left out is a measurement: "I didn't measure".
+func (p *parser) measuring(f *frame) bool {
+	it := &f.c.items[f.unableAt]
+	return strings.HasPrefix(p.ts[it.b-1].Text, "measur")
+}
+
 // unable charts what was said to be left out, with its reason.
 func (p *parser) unable(f *frame) {
 	for i := f.unableAt + 1; i < len(f.c.items) && f.because < 0; i++ {
@@ -202,6 +210,9 @@ func (p *parser) unable(f *frame) {
 	}
 	if len(subs) == 0 {
 		for i := len(p.cands) - 1; i >= 0 && p.cands[i].sent == p.sent; i-- {
+			if p.measuring(f) && p.cands[i].f.Kind != lexicon.Quantity && p.cands[i].f.Kind != lexicon.Grade {
+				continue // "equal and reactive, I didn't measure": their size
+			}
 			if !p.cands[i].gone { // "smell intact on the left, could not test it on the right"
 				subs = []subject{{fnd: p.cands[i].f, plural: true}}
 				break
