@@ -57,10 +57,32 @@ func (p *parser) siteFits(f *frame, it *item) bool {
 	}
 	for i := range f.c.items {
 		if x := &f.c.items[i]; x.has(lexicon.NounSense) || x.has(lexicon.NameSense) {
+			if len(s.Near) > 0 && x.has(lexicon.SaysSense) && p.partOfTopic(s.Site) {
+				continue // "cheeks sore" speaks of no sore
+			}
 			return exactly(x, s.Site)
 		}
 	}
+	if len(s.Near) > 0 && p.partOfTopic(s.Site) {
+		return true // "sinuses: forehead fine, cheeks sore"
+	}
 	return p.noun != nil && s.Site.General && exactly(p.noun, s.Site)
+}
+
+// partOfTopic reports a site whose whole, or another part of that whole, was
+// named last.
+func (p *parser) partOfTopic(x *lexicon.Site) bool {
+	for _, t := range p.topic {
+		if t.sent < p.sent-2 {
+			continue
+		}
+		for _, y := range t.sites() {
+			if _, in := y.Within(x.Parent); x.Parent != nil && in {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // exactly reports that a noun names something of this very site.
