@@ -206,7 +206,7 @@ func (p *parser) reads(c *chunk) (yes, no bool) {
 		it := &c.items[i]
 		if it.cue(lexicon.CueNo) || it.cue(lexicon.CueNegate) && p.ts[it.a].Text == "no" {
 			// "no redness" states; "no" alone answers
-			if it.b-it.a == 1 && i+1 < len(c.items) && (c.items[i+1].content() || c.items[i+1].has(lexicon.DetailSense)) {
+			if it.b-it.a == 1 && i+1 < len(c.items) && !(i+2 == len(c.items) && p.ts[c.items[i+1].a].Text == "pain") && (c.items[i+1].content() || c.items[i+1].has(lexicon.DetailSense)) {
 				return false, false
 			}
 			return false, true

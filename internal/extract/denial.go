@@ -399,7 +399,7 @@ func onlySites(c *chunk) bool {
 
 func laterNoun(c *chunk, i int) bool {
 	for _, it := range c.items[i+1:] {
-		if it.has(lexicon.NounSense) || it.has(lexicon.NameSense) {
+		if it.has(lexicon.NounSense) && !adjectival(&it) || it.has(lexicon.NameSense) {
 			return true
 		}
 	}

@@ -130,7 +130,9 @@ func (p *parser) carry(f *frame, charted bool) {
 				p.hold(f.lead, s.first(), f.sideTok) // "carotid on the right two plus, I hear a bruit"
 			}
 		}
-		if !charted && !f.says2() {
+		if !charted && f.c.nothing(p.ts) {
+			p.pend, p.pendTok = nil, nil // "nothing over the brows, cheeks tender"
+		} else if !charted && !f.says2() {
 			if len(p.pend) > 0 && !(f.c.joint == jointAnd || f.c.joint == jointOr || siblings(p.pend, named)) {
 				p.pend, p.pendTok = nil, nil
 			}
@@ -147,6 +149,9 @@ func (p *parser) carry(f *frame, charted bool) {
 		p.held, p.heldTok = f.last, f.sideTok // "I hear a whoosh on the right, so a bruit there"
 	}
 }
+
+// nothing reports a chunk that opens with "nothing".
+func (c *chunk) nothing(ts []token) bool { return ts[c.items[0].a].Text == "nothing" }
 
 // compared reports that a chunk charted something of a pair as a whole.
 func (p *parser) compared(chunk int) bool {
