@@ -130,6 +130,9 @@ func numberFits(f *lexicon.Finding, n *number, unit *lexicon.Unit, named bool) b
 		if f.Unit == "deg" {
 			return unit == nil && named && (n.value == 0 || n.value >= 10) || unit != nil && unit.Code == "deg"
 		}
+		if most := f.Plausible[1]; unit == nil && !named && most > 0 && n.value > 10*most {
+			return false // "eyes open, sats ninety six": no pupil, not even in another unit
+		}
 		return unit == nil || unit.Base == "length" || unit.Base == "volume" || unit.Base == "mass"
 	case lexicon.Grade:
 		if n.hasOf && !f.Allows(num(n.of)) && n.of != 4 || n.sign == "" && !n.hasOf && !f.Allows(num(n.value)) {
