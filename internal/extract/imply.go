@@ -156,12 +156,31 @@ func (p *parser) particular(f *frame) bool {
 	return true
 }
 
+// asExpected reports a summary of several findings, each as expected.
+func asExpected(chart []lexicon.Charted) bool {
+	for _, ch := range chart {
+		if !slices.Contains(ch.Finding.Expected["any"], ch.Value) {
+			return false
+		}
+	}
+	return len(chart) > 1
+}
+
+// deniedAfter reports "definitely not" after an item, with which the chunk ends.
+func deniedAfter(c *chunk, i int) bool {
+	last := len(c.items) - 1
+	return last > i && last <= i+2 && c.items[last].cue(lexicon.CueNot) && (last == i+1 || c.items[i+1].plain())
+}
+
 func (p *parser) resolveAlone(f *frame, pr *pred) []said {
 	var out []said
 	for i := range pr.it.senses {
 		s := &pr.it.senses[i]
 		if s.Kind != lexicon.AloneSense {
 			continue
+		}
+		if (pr.neg || deniedAfter(f.c, pr.at)) && asExpected(s.Chart) {
+			return nil // "not PERRLA" tells that something is not so, and not what
 		}
 		for k := range s.Chart {
 			ch := &s.Chart[k]

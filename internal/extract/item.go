@@ -205,7 +205,24 @@ func (x *Extractor) itemize(ts []token) []item {
 		out = append(out, it)
 		i = it.b
 	}
+	shareNoun(ts, out)
 	return out
+}
+
+// shareNoun makes the first of "frontal and maxillary sinuses" as plural as the
+// second: one noun stands for both.
+func shareNoun(ts []token, items []item) {
+	for i := 0; i+2 < len(items); i++ {
+		a, b := &items[i], &items[i+2]
+		if !b.plural || a.plural || a.article || a.side != finding.NoSide || b.b-b.a < 2 || !items[i+1].cue(lexicon.CueAnd, lexicon.CueOr) || ts[a.b-1].after == stop {
+			continue
+		}
+		x, ok := a.sense(lexicon.SiteSense)
+		y, other := b.sense(lexicon.SiteSense)
+		if ok && other && x.Site != y.Site && x.Site.Parent != nil && x.Site.Parent == y.Site.Parent && x.Site.Parent.Each {
+			a.plural = true
+		}
+	}
 }
 
 // directions reports the comma of "up, down, out, in": such a run is one term.

@@ -181,7 +181,10 @@ func (p *parser) ofEach(out []said) []said {
 }
 
 // resolve finds what one predicate says of which subjects.
-func (p *parser) resolve(f *frame, pr *pred) []said {
+func (p *parser) resolve(f *frame, pr *pred) []said { return p.ofEach(p.resolveOwn(f, pr)) }
+
+// resolveOwn is resolve, with a site in place of its parts.
+func (p *parser) resolveOwn(f *frame, pr *pred) []said {
 	if pr.kind == predGeneric && pr.cue == lexicon.CueNormal && len(f.subs) == 0 && p.reassures(f) {
 		return nil
 	}
@@ -240,7 +243,7 @@ func (p *parser) resolve(f *frame, pr *pred) []said {
 	}
 	if len(out) == 0 && pr.kind == predSays && adjective(pr.it) {
 		pr.kind = predNamed // "sore, on the lip"
-		return p.resolve(f, pr)
+		return p.resolveOwn(f, pr)
 	}
 	if len(out) == 0 && pr.kind == predSays {
 		if s, ok := p.recalled(f, pr); ok {

@@ -317,7 +317,7 @@ func (p *parser) assert(f *frame, next *chunk) {
 			if pr.used || names != (pr.kind == predNamed && !namesPresent(pr.it)) {
 				continue
 			}
-			out = append(out, p.ofEach(p.resolve(f, pr))...)
+			out = append(out, p.resolve(f, pr)...)
 		}
 	}
 	if len(out) == 0 {
