@@ -74,9 +74,31 @@ func (it *item) is(f *lexicon.Finding) bool {
 // keepDenial carries a chunk's denial to the next one.
 func (p *parser) keepDenial(f *frame) {
 	p.listNeg = f.negated && !f.c.cue(lexicon.CueGone) && !p.onlyNo(f.c)
-	p.pendNot = f.c.cue(lexicon.CueNot)
+	p.pendNot = f.c.cue(lexicon.CueNot) || f.listNot
 	last := &f.c.items[len(f.c.items)-1]
 	p.listOpen = last.cue(lexicon.CueNegate) || last.cue(lexicon.CuePatientSays) && deniesCue(p.ts, last)
+}
+
+// notList reports the middle of a denied list of values that "or" ends: "not red,
+// swollen or draining". Without the "or" the list may be another.
+func (p *parser) notList(c *chunk) bool {
+	if p.s == nil {
+		return false
+	}
+	value := func(c *chunk) bool {
+		return !c.any(func(it *item) bool {
+			return it.num != nil || it.has(lexicon.SiteSense) && !it.has(lexicon.SaysSense) || it.has(lexicon.SideSense) || it.plain() || it.cue(lexicon.CueNegate, lexicon.CueNot, lexicon.CueBut)
+		})
+	}
+	for j := p.si; j < len(p.s.chunks); j++ {
+		switch next := &p.s.chunks[j]; {
+		case j > p.si && next.joint == jointOr:
+			return value(c)
+		case next.joint != jointComma || !value(next):
+			return false
+		}
+	}
+	return false
 }
 
 // turns reports "absent" and "not present", said of what stands before.
@@ -288,6 +310,9 @@ func (p *parser) goesOn(c *chunk) bool {
 			}
 			noun = true
 		case it.has(lexicon.NounSense) && !namesPresent(it):
+			if i > 0 && noun && c.items[i-1].has(lexicon.SaysSense) && wrong(&c.items[i-1]) {
+				continue // "no ptosis or limited movement"
+			}
 			return false // "motion full" is no part of the list
 		case it.has(lexicon.NounSense), it.has(lexicon.NameSense) && presenceName(it):
 			noun = true
@@ -303,6 +328,10 @@ func (p *parser) goesOn(c *chunk) bool {
 		case it.has(lexicon.NameSense):
 			return false
 		case it.has(lexicon.SaysSense) && !it.has(lexicon.DetailSense):
+			if wrong(it) && (c.joint == jointOr || c.joint == jointComma && p.notList(c)) {
+				noun = true // "no droop, weakness or numbness"
+				continue
+			}
 			if c.joint != jointOr && !noun || c.joint == jointAnd && noun && !it.cue(lexicon.CuePresent) {
 				return false
 			}
@@ -389,6 +418,13 @@ func adverse(it *item) bool {
 		}
 	}
 	return len(expected) > 0
+}
+
+// wrong reports a value that is as expected of nothing: "weakness".
+func wrong(it *item) bool {
+	return !slices.ContainsFunc(it.senses, func(s lexicon.Sense) bool {
+		return s.Kind == lexicon.SaysSense && slices.Contains(s.Finding.Expected["any"], s.Value)
+	})
 }
 
 // onlySites reports "posterior auricular" in "no preauricular, posterior

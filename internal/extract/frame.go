@@ -64,6 +64,9 @@ type frame struct {
 	there   bool
 	exists  bool // "there is", "I feel", "has"
 	general bool
+	// listNot is true where the "not" of an earlier chunk holds: "not red, swollen or
+	// draining".
+	listNot bool
 	sideTok [2]int
 	last    finding.Side
 	// small are the items that say nothing by themselves.
@@ -87,8 +90,8 @@ func (p *parser) frame(c *chunk) *frame {
 	if neg {
 		f.negated = true
 	}
-	if p.pendNot && c.joint == jointOr {
-		not = true
+	if p.pendNot && (c.joint == jointOr || p.notList(c)) {
+		not, f.listNot = true, true
 	}
 	for i := range c.items {
 		it := &c.items[i]

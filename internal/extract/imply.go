@@ -319,12 +319,7 @@ func genericValue(f *lexicon.Finding, pr *pred, plainlyPresent bool) (string, bo
 		if f.Normal == "" {
 			return "", false
 		}
-		if pr.neg {
-			v, ok := f.Not[f.Normal]
-			pr.neg = false
-			return v, ok
-		}
-		return f.Normal, true
+		return f.Normal, true // a denial turns it round when it is charted
 	case lexicon.CuePresent, lexicon.CueAbsent:
 		v := "present"
 		if pr.cue == lexicon.CueAbsent {
