@@ -11,6 +11,7 @@ import (
 	"net/http/cookiejar"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -276,8 +277,17 @@ func TestMicrophone(t *testing.T) {
 	}
 	like, lag := alike(pcm, same, 4*store.Rate)
 	t.Logf("%.2f s arrived, correlation with the file %.4f, %.2f s into it", r.Seconds(), like, float64(lag)/store.Rate)
-	if like < 0.95 {
-		t.Errorf("what arrived is not what was played: correlation %.3f", like)
+	// A busy computer loses sound between the stretches, which the page tells; each
+	// stretch of two seconds is looked up where it should lie.
+	var stretches []float64
+	for at := 0; at+2*store.Rate <= len(pcm); at += 2 * store.Rate {
+		from := min(max(0, at+lag-store.Rate), len(same)-2*store.Rate)
+		l, _ := alike(pcm[at:at+2*store.Rate], same[from:min(len(same), from+4*store.Rate)], 2*store.Rate)
+		stretches = append(stretches, l)
+	}
+	slices.Sort(stretches)
+	if len(stretches) < 4 || stretches[len(stretches)/2] < 0.95 {
+		t.Errorf("what arrived is not what was played: correlations of two seconds each %.3f", stretches)
 	}
 	if !strings.Contains(c.text("document.body.innerText"), "trachea") {
 		t.Error("the note does not hold what was heard")
