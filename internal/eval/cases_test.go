@@ -154,6 +154,29 @@ func TestDangerIsQuoted(t *testing.T) {
 	}
 }
 
+// An examination cries no wolf: what a nurse says while she examines is not quoted as
+// danger. Of the narrations some hold words of danger, and what is quoted there was
+// read: it does not grow.
+func TestExaminationsAreNoDanger(t *testing.T) {
+	for path, most := range map[string]int{"../../testdata/demo/exam.json": 0, "../../testdata/spoken": 0, "../../testdata/cases/narration": 22} {
+		cases, err := corpus.Load(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range cases {
+			cases[i].Quotes = []string{} // none is a danger
+		}
+		lex := builtin(t)
+		results, err := Cases(context.Background(), lex, cases, Judged(lex, cases))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if g := Sum(ByPhenomenon(results)); g.QuotesMore > most {
+			t.Errorf("%s: %d quoted as danger, at most %d", path, g.QuotesMore, most)
+		}
+	}
+}
+
 // What a floor holds, in figures of our own.
 func TestFloorOnlyRises(t *testing.T) {
 	group := func(right, expected, unseen int) Group {

@@ -481,7 +481,7 @@ func (p *parser) takeDetails(f *frame) {
 		if !it.has(lexicon.DetailSense) {
 			continue
 		}
-		neg := i > 0 && f.c.items[i-1].cue(lexicon.CueNot)
+		neg := f.listNot || i > 0 && f.c.items[i-1].cue(lexicon.CueNot)
 		for _, s := range it.senses {
 			if s.Kind == lexicon.DetailSense {
 				f.details = append(f.details, detail{at: i, key: s.Key, value: s.Value, it: it, neg: neg})

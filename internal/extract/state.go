@@ -128,6 +128,8 @@ func (p *parser) carry(f *frame, charted bool) {
 				p.hold(s.side, s.first(), s.tok)
 			} else if s.side == finding.NoSide && len(named) == 1 && f.sides == 1 && (f.lead == finding.Right || f.lead == finding.Left) && charted && !p.compared(p.chunkN) {
 				p.hold(f.lead, s.first(), f.sideTok) // "carotid on the right two plus, I hear a bruit"
+			} else if s.side == finding.NoSide && len(named) == 1 && f.sides == 1 && (f.last == finding.Right || f.last == finding.Left) && !charted && s.fnd != nil {
+				p.hold(f.last, s.first(), f.sideTok) // "the shrug is weak on the left, three of five"
 			}
 		}
 		if !charted && f.c.nothing(p.ts) {
