@@ -20,10 +20,8 @@ func TestAttentionOfOneFinding(t *testing.T) {
 				want = append(want, a)
 			}
 		}
-		p := x.parse(tr, nil) // as Attention does, once for all findings
-		p.set(Options{})
 		for _, f := range set.Findings {
-			for _, a := range p.asHeard().ruled([]finding.Finding{f}) {
+			for _, a := range x.Attention(tr, f) {
 				if !has(got, a) {
 					got = append(got, a)
 				}

@@ -16,7 +16,9 @@ var urgencies = map[string]finding.Urgency{"now": finding.Now, "prompt": finding
 // urgent first; then what was said first. A patient's words of danger are quoted,
 // never interpreted.
 func (p *parser) attention(found []finding.Finding) []finding.Attention {
-	p = p.asHeard()
+	asHeard := *p
+	asHeard.ts = tokenize(p.t.Words) // no repair makes words of danger, or takes them
+	p = &asHeard
 	out := p.ruled(found)
 	out = p.parted(append(out, p.danger(out)...))
 	sort.SliceStable(out, func(i, j int) bool {
@@ -31,20 +33,12 @@ func (p *parser) attention(found []finding.Finding) []finding.Attention {
 // Attention gives what the packs' rules say of one finding of that talk, such as
 // one that a person charted or changed; it is never nil.
 func (x *Extractor) Attention(t transcript.Transcript, f finding.Finding) []finding.Attention {
-	p := x.parse(t, nil)
-	p.set(Options{})
-	return append([]finding.Attention{}, p.asHeard().ruled([]finding.Finding{f})...)
+	p := &parser{x: x, t: t, ts: tokenize(t.Words)}
+	return append([]finding.Attention{}, p.ruled([]finding.Finding{f})...)
 }
 
-// asHeard is the parser over the words as they were heard: no repair makes words
-// of danger, or takes them.
-func (p *parser) asHeard() *parser {
-	heard := *p
-	heard.ts = tokenize(p.t.Words)
-	return &heard
-}
-
-// ruled applies the rules that speak of findings.
+// ruled applies the rules that speak of findings. Of the talk they read only the
+// words, as they were heard.
 func (p *parser) ruled(found []finding.Finding) []finding.Attention {
 	var out []finding.Attention
 	rules := p.x.lex.Attention()

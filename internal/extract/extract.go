@@ -73,19 +73,13 @@ func (x *Extractor) Extract(t transcript.Transcript, opt Options) finding.Set {
 }
 
 func (x *Extractor) extract(t transcript.Transcript, opt Options, tell func(Step)) finding.Set {
-	p := x.parse(t, tell)
-	return markRead(p.set(opt), p.read)
-}
-
-// parse understands the words; what they amount to is the parser's set.
-func (x *Extractor) parse(t transcript.Transcript, tell func(Step)) *parser {
 	p := &parser{x: x, t: t, ts: x.repair(tokenize(t.Words)), tell: tell, labelled: labelled(t)}
 	items := x.series(p.ts, x.compose(t, p.ts, x.itemize(p.ts)))
 	unseenThings(p.ts, items)
 	p.tellTerms(items)
-	p.read = p.readOtherwise(items)
+	read := p.readOtherwise(items)
 	p.run(p.split(items))
-	return p
+	return markRead(p.set(opt), read)
 }
 
 // series reads "cranial nerves three, four and six" and "two through twelve":

@@ -135,7 +135,6 @@ type parser struct {
 	x      *Extractor
 	t      transcript.Transcript
 	ts     []token
-	read   []otherwise // what was heard as other words
 	cands  []*cand
 	fate   []stretch
 	sent   int
