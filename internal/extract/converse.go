@@ -92,16 +92,15 @@ func (p *parser) converse(sentences []sentence) {
 // examinations finds the words that tell of an examination, and the speakers' own
 // words outside them.
 func (p *parser) examinations() {
-	says, examines := phrasesAt(p.x.lex.Voice(lexicon.VoiceTalker)), phrasesAt(p.x.lex.Voice(lexicon.VoiceExamine))
 	last, end := -1, 0
 	for i := range p.ts {
 		w := p.ts[i].Text
-		for _, ph := range examines[w] {
+		for _, ph := range p.x.examineAt[w] {
 			if e, _, ok := ph.At(heard(p.ts), i); ok {
 				last, end = e-1, max(end, e)
 			}
 		}
-		p.talk.own[i] = len(says[w]) > 0 && i >= end
+		p.talk.own[i] = len(p.x.talkerAt[w]) > 0 && i >= end
 		p.talk.exam[i] = last
 	}
 }
@@ -131,6 +130,7 @@ func headed(s *sentence) bool {
 	return names
 }
 
+// phrasesAt lists wordings by their first word.
 func phrasesAt(all []lexicon.Phrase) map[string][]*lexicon.Phrase {
 	out := map[string][]*lexicon.Phrase{}
 	for k := range all {

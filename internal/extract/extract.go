@@ -35,6 +35,9 @@ type Extractor struct {
 	body []*lexicon.Finding
 	// dangerAt are words of danger by their first word.
 	dangerAt map[string][]dangerPhrase
+	// talkerAt and examineAt are the wordings of people who talk with each other and
+	// of an examination, by their first word.
+	talkerAt, examineAt map[string][]*lexicon.Phrase
 }
 
 // Options narrow an extraction.
@@ -45,7 +48,8 @@ type Options struct {
 
 // New makes an Extractor over a lexicon.
 func New(lex *lexicon.Lexicon) *Extractor {
-	x := &Extractor{lex: lex, implied: map[*lexicon.Site]bool{}, groups: map[string]string{}, dangerAt: dangerIndex(lex)}
+	x := &Extractor{lex: lex, implied: map[*lexicon.Site]bool{}, groups: map[string]string{}, dangerAt: dangerIndex(lex),
+		talkerAt: phrasesAt(lex.Voice(lexicon.VoiceTalker)), examineAt: phrasesAt(lex.Voice(lexicon.VoiceExamine))}
 	for _, f := range lex.Findings() {
 		if f.Implied {
 			for _, s := range f.At {
