@@ -2,6 +2,7 @@ package eval
 
 import (
 	"hash/fnv"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -20,14 +21,7 @@ func Heard(way string, c corpus.Case) (corpus.Case, bool) {
 }
 
 // Ways names the ways of writing that Heard knows.
-func Ways() []string {
-	out := make([]string, 0, len(ways))
-	for w := range ways {
-		out = append(out, w)
-	}
-	slices.Sort(out)
-	return out
-}
+func Ways() []string { return slices.Sorted(maps.Keys(ways)) }
 
 var ways = map[string]func(id string, words []string) string{
 	// no punctuation and no capitals; every second case without apostrophes

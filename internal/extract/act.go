@@ -267,7 +267,7 @@ func (p *parser) otherBed(c *chunk) bool {
 				return true // "the blown pupil is bay two"
 			}
 		}
-		if it.locator && it.b < len(p.ts) && p.ts[it.b].Text == "is" && p.ts[it.b].word == p.ts[it.b-1].word && it.a > 0 && (p.ts[it.a-1].Text == "bed" || p.ts[it.a-1].Text == "room" || p.ts[it.a-1].Text == "bay") {
+		if it.locator && it.b < len(p.ts) && p.ts[it.b].Text == "is" && p.ts[it.b].word == p.ts[it.b-1].word && it.a > 0 && bedWord(p.ts[it.a-1].Text) {
 			return true
 		}
 	}

@@ -293,11 +293,11 @@ func (p *parser) chart(f *frame, s *said) {
 		c.mark(finding.MarkKind(s.mark), "said in general terms")
 	}
 	if s.pr.it.right != "" {
-		c.mark(finding.Respelled, "heard as another word, read as "+s.pr.it.right, p.words(s.pr.it.a, s.pr.it.b))
+		c.mark(finding.Respelled, readAs+s.pr.it.right, p.words(s.pr.it.a, s.pr.it.b))
 	}
 	for k := range f.subs {
 		if it := &f.c.items[min(f.subAt[k], len(f.c.items)-1)]; it.right != "" {
-			c.mark(finding.Respelled, "heard as another word, read as "+it.right, p.words(it.a, it.b))
+			c.mark(finding.Respelled, readAs+it.right, p.words(it.a, it.b))
 		}
 	}
 	if k := s.f.NamedKey; k != "" && s.pr.kind == predNamed && !s.pr.neg {

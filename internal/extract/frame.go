@@ -160,7 +160,7 @@ func (p *parser) frame(c *chunk) *frame {
 		}
 	}
 	p.soughtOnly(f)
-	if a, b := c.span(); slices.ContainsFunc(p.ts[a:b], func(t token) bool { return t.Text == "much" }) {
+	if p.speaks(c, "much") {
 		for k := range f.preds { // "she isn't bleeding much" denies no bleeding
 			f.preds[k].used = f.preds[k].used || f.preds[k].neg
 		}

@@ -202,10 +202,11 @@ func (p *parser) unable(f *frame) {
 		}
 		subs = keep
 	}
-	if n := len(p.cands); len(subs) == 0 && n > 0 && p.speaks(f.c, "it", "that", "them", "those") && p.cands[n-1].sent == p.sent && p.cands[n-1].status == finding.NotAssessed {
+	refers := p.speaks(f.c, "it", "that", "them", "those")
+	if n := len(p.cands); len(subs) == 0 && n > 0 && refers && p.cands[n-1].sent == p.sent && p.cands[n-1].status == finding.NotAssessed {
 		return // "gag not tested, I don't do that to somebody just awake"
 	}
-	if len(subs) == 0 && f.unknown > 0 && len(p.pend) == 0 && !p.speaks(f.c, "it", "that", "them", "those") {
+	if len(subs) == 0 && f.unknown > 0 && len(p.pend) == 0 && !refers {
 		return // "I haven't done the reflexes": something else was left out
 	}
 	if len(subs) == 0 {

@@ -75,7 +75,7 @@ func (x *Extractor) whole(ts []token, items []item, i int, stem string, n int) b
 				return false
 			}
 		}
-		if it.cue(lexicon.CueNormal) && !it.filler() && !it.cue(lexicon.CueFiller) {
+		if it.cue(lexicon.CueNormal) && !it.cue(lexicon.CueFiller) {
 			return true
 		}
 		if it.num != nil || it.has(lexicon.NounSense) || it.has(lexicon.AloneSense) || ts[it.b-1].after >= stop {

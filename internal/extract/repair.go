@@ -144,6 +144,9 @@ func (x *Extractor) repairAt(ts []token, i int) (made []token, n int) {
 	return made, n
 }
 
+// readAs says of a finding which word was put in place of what was heard.
+const readAs = "heard as another word, read as "
+
 // otherwise is a stretch of the transcript that was read as another word.
 type otherwise struct {
 	words transcript.Span
@@ -167,7 +170,7 @@ func markRead(set finding.Set, read []otherwise) finding.Set {
 	for i := range set.Findings {
 		f := &set.Findings[i]
 		for _, o := range read {
-			why := "heard as another word, read as " + o.as
+			why := readAs + o.as
 			rests := slices.ContainsFunc(f.Evidence, func(e transcript.Span) bool { return e.Start < o.words.End && o.words.Start < e.End })
 			said := slices.ContainsFunc(f.Marks, func(m finding.Mark) bool { return m.Kind == finding.Respelled && m.Why == why })
 			if rests && !said {

@@ -51,7 +51,7 @@ func (p *parser) valueFits(value, name *item) bool {
 		}
 		least := leastOwn
 		if s.Finding != nil && s.Finding.Asked != lexicon.Summary {
-			least = 85 // a finding that was named takes its own values
+			least = leastSure // a finding that was named takes its own values
 		}
 		if _, n := pick(value, sub, lexicon.SaysSense, lexicon.NounSense, lexicon.NameSense); n >= least {
 			return true

@@ -55,22 +55,19 @@ func (p *parser) listSite() []subject {
 // seenSite reports that "seen" or "palpable" is said of a site or finding of
 // this chunk or just before, and no other finding was named for it.
 func (p *parser) seenSite(f *frame, pr *pred) bool {
-	for _, s := range f.subs {
-		if sense, n := pick(pr.it, s, lexicon.SaysSense); n >= leastSure && (s.fnd == nil || s.fnd == sense.Finding) {
-			return true
-		}
+	seen := func(s subject) bool {
+		sense, n := pick(pr.it, s, lexicon.SaysSense)
+		return n >= leastSure && (s.fnd == nil || s.fnd == sense.Finding)
+	}
+	if slices.ContainsFunc(f.subs, seen) {
+		return true
 	}
 	for k := range f.preds {
 		if f.preds[k].kind == predNamed {
 			return false
 		}
 	}
-	for _, s := range p.pend {
-		if sense, n := pick(pr.it, s, lexicon.SaysSense); n >= leastSure && (s.fnd == nil || s.fnd == sense.Finding) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(p.pend, seen)
 }
 
 // normalOf reports that "intact" speaks of the finding named in the chunk and of
