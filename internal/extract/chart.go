@@ -205,7 +205,7 @@ func (p *parser) general(f *frame, s *said) bool {
 		}
 	}
 	for _, t := range p.topic {
-		if t.site != nil && t.site.Paired && !t.site.General && !t.plural && s.subj.fnd != nil && fit(s.f, t) > 0 && t.side == finding.NoSide && t.fnd == nil && !s.pr.neg {
+		if lone(t) && s.subj.fnd != nil && fit(s.f, t) > 0 && !s.pr.neg {
 			return false
 		}
 	}
