@@ -149,7 +149,7 @@ func TestProperties(t *testing.T) {
 	// A comma parts a heading from its values and a site from the next: without
 	// any, the statements are cut by what the words can mean.
 	p.try(t, "no commas", 29, func(s string) string { return strings.ReplaceAll(s, ",", "") }, same)
-	p.holds(t, "split at headings", 15, func(text string, charted []string) (want, got []string, ok bool) {
+	p.holds(t, "split at headings", 13, func(text string, charted []string) (want, got []string, ok bool) {
 		from := 0
 		for _, m := range heading.FindAllStringSubmatchIndex(text, -1) {
 			if m[4] > 0 {
