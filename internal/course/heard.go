@@ -29,8 +29,7 @@ const pauseAfter = 0.6
 func hear(t transcript.Transcript) heard {
 	h := heard{t: t}
 	for i, w := range t.Words {
-		forms := lexicon.Normalize(w.Text)
-		for _, f := range forms {
+		for _, f := range lexicon.Normalize(w.Text) {
 			h.text, h.word, h.ends = append(h.text, f.Text), append(h.word, i), append(h.ends, noEnd)
 		}
 		if k := len(h.ends) - 1; k >= 0 {
@@ -41,10 +40,12 @@ func hear(t transcript.Transcript) heard {
 }
 
 func endOf(t transcript.Transcript, i int) int {
+	said := t.Words[i].Text
+	last := said[max(len(said)-1, 0):]
 	switch {
-	case strings.ContainsAny(t.Words[i].Text[max(len(t.Words[i].Text)-1, 0):], ".?!"):
+	case strings.ContainsAny(last, ".?!"):
 		return sentence
-	case strings.ContainsAny(t.Words[i].Text[max(len(t.Words[i].Text)-1, 0):], ",;:"),
+	case strings.ContainsAny(last, ",;:"),
 		t.Timed && i+1 < len(t.Words) && t.Words[i+1].Start-t.Words[i].End > pauseAfter:
 		return pause
 	}

@@ -182,12 +182,7 @@ func Quoted(t transcript.Transcript, sentence string) bool {
 	for _, w := range t.Words {
 		said = append(said, normal(w.Text)...)
 	}
-	for i := 0; i+len(want) <= len(said); i++ {
-		if slices.Equal(said[i:i+len(want)], want) {
-			return true
-		}
-	}
-	return false
+	return contains(said, want)
 }
 
 func normal(text string) []string {

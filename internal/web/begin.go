@@ -217,6 +217,14 @@ func (s *Server) confirm(p *person, encounter string, c store.Confirmed) {
 	p.confirmed[encounter] = c
 }
 
+// readWristband says whether somebody read the identifiers since signing in.
+func (s *Server) readWristband(p *person, encounter string) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	_, ok := p.confirmed[encounter]
+	return ok
+}
+
 // confirmed gives the identifiers of a form, else those read since signing in.
 func (s *Server) confirmed(p *person, encounter, first, second string) store.Confirmed {
 	s.mu.Lock()
@@ -244,9 +252,7 @@ func (s *Server) encounterView(ctx context.Context, p *person, id string) (encou
 	if v.Live != nil && v.Live.Goes { // it is not drafted before it ends
 		v.Recordings = slices.DeleteFunc(v.Recordings, func(r recordingView) bool { return r.ID == v.Live.ID })
 	}
-	s.mu.Lock()
-	_, v.Confirmed = p.confirmed[id]
-	s.mu.Unlock()
+	v.Confirmed = s.readWristband(p, id)
 	return v, nil
 }
 

@@ -125,9 +125,13 @@ func (s *Server) understand(ctx context.Context, text string) ([]note.Entry, err
 	if err != nil {
 		return nil, err
 	}
+	return entriesOf(d), nil
+}
+
+func entriesOf(d note.Draft) []note.Entry {
 	var out []note.Entry
 	for _, sec := range d.Sections {
 		out = append(out, sec.Entries...)
 	}
-	return out, nil
+	return out
 }

@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 
-	"bedsaid/internal/export"
 	"bedsaid/internal/review"
 	"bedsaid/internal/store"
 	"bedsaid/internal/teach"
@@ -135,17 +134,7 @@ func (s *Server) takeProposal(w http.ResponseWriter, r *http.Request, p *person)
 			v.Written, v.Rows[i].Open, v.Rows[i].Taken = pair.Said, false, true
 		}
 	case err == nil:
-		t := triedView{Pair: pair}
-		for _, sec := range trial.Draft.Sections {
-			for _, e := range sec.Entries {
-				one := proposal{Name: e.Item.Name, Says: export.Statement(e)}
-				for _, m := range e.Marks {
-					one.Flags = append(one.Flags, export.MarkText(m))
-				}
-				t.Understood = append(t.Understood, one)
-			}
-		}
-		v.Tried = &t
+		v.Tried = &triedView{pair, propose(entriesOf(trial.Draft))}
 	}
 	if err != nil {
 		pr := problemOf(err)

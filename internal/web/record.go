@@ -22,7 +22,7 @@ type recordView struct {
 }
 
 // lineView is what the script needs to connect.
-type lineView struct{ ID, Ticket, Login string }
+type lineView struct{ ID, Ticket string }
 
 // recordHere shows the page that records, or the parts of it that changed.
 func (s *Server) recordHere(w http.ResponseWriter, r *http.Request, p *person) {
@@ -39,17 +39,14 @@ func (s *Server) recordHere(w http.ResponseWriter, r *http.Request, p *person) {
 }
 
 func (s *Server) recordPage(w http.ResponseWriter, r *http.Request, p *person, code int, e store.Encounter, pr *problem) {
-	v := recordView{ID: e.ID, Bed: e.Bed, Login: p.x.User().Login, Patient: e.Patient, Problem: pr}
-	s.mu.Lock()
-	_, v.Confirmed = p.confirmed[e.ID]
-	s.mu.Unlock()
+	v := recordView{ID: e.ID, Bed: e.Bed, Login: p.x.User().Login, Patient: e.Patient, Problem: pr, Confirmed: s.readWristband(p, e.ID)}
 	all, err := p.x.Recordings(r.Context(), e.ID)
 	if err != nil {
 		s.fail(w, r, err)
 		return
 	}
 	v.Live = s.liveNow(e.ID, all)
-	v.Line = lineView{ID: e.ID, Ticket: s.ticketFor(p, s.cookie(r, "person"), e.ID), Login: v.Login}
+	v.Line = lineView{ID: e.ID, Ticket: s.ticketFor(p, s.cookie(r, "person"), e.ID)}
 	v.Now = s.liveView(p, e.ID)
 	v.Now.Hidden = r.FormValue("hide") != ""
 	if r.Header.Get(partHeader) != "" {
@@ -102,10 +99,8 @@ func (s *Server) liveNow(encounter string, all []store.Recording) *liveNow {
 		defer t.mu.Unlock()
 		return &liveNow{true, t.rec.Recording().ID, export.ClockTime(float64(t.safe) / store.Rate)}
 	}
-	for _, r := range all {
-		if r.State == store.RecordingOpen {
-			return &liveNow{false, r.ID, export.ClockTime(r.Seconds())}
-		}
+	if r := lastOpen(all); r != nil {
+		return &liveNow{false, r.ID, export.ClockTime(r.Seconds())}
 	}
 	return nil
 }

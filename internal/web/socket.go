@@ -158,8 +158,7 @@ func (s *Server) line(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	k.end = end
-	_, cut := s.cutOff(ctx, k.ticket.x, encounter)
-	t := s.takeOf(encounter, device, cut)
+	t := s.takeOf(encounter, device, cutOff(ctx, k.ticket.x, encounter))
 	t.join(k)
 	defer t.leave(k)
 	defer t.tell()
@@ -298,12 +297,12 @@ func (k *socket) try(ctx context.Context, f func(context.Context) error) error {
 	return f(ctx)
 }
 
-// cutOff gives the recording of an encounter that was not ended, and its length
-// in samples; -1 where there is none.
-func (s *Server) cutOff(ctx context.Context, x *store.Session, encounter string) (string, int64) {
+// cutOff gives the length, in samples, of the recording of an encounter that was
+// not ended; -1 where there is none.
+func cutOff(ctx context.Context, x *store.Session, encounter string) int64 {
 	r, err := openRecording(ctx, x, encounter)
 	if err != nil || r == nil {
-		return "", -1
+		return -1
 	}
-	return r.ID, r.Samples
+	return r.Samples
 }

@@ -32,6 +32,7 @@ const (
 const awayHold = 5 * time.Minute
 
 func (s takeState) goesOn() bool { return s == takeRecording || s == takePaused || s == takeOff }
+func (s takeState) over() bool   { return s == takeEnding || s == takeEnded || s == takeWithdrawn }
 
 // take is a recording at the bedside: where its sound comes from, what of it is
 // safe, and what was understood of it so far. Sound goes to the record first and

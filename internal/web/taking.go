@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -22,8 +23,7 @@ var errOrder = errors.New("out of order")
 func (t *take) mine(k *socket) bool {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	over := t.state == takeEnding || t.state == takeEnded || t.state == takeWithdrawn
-	return !over && (t.from == nil || t.from == k)
+	return !t.state.over() && (t.from == nil || t.from == k)
 }
 
 // record begins a recording, or goes on with it.
@@ -113,12 +113,18 @@ func (k *ticket) begin(ctx context.Context, encounter string) (*store.Recorder, 
 // openRecording gives the recording of an encounter that was not ended, or nil.
 func openRecording(ctx context.Context, x *store.Session, encounter string) (*store.Recording, error) {
 	all, err := x.Recordings(ctx, encounter)
+	return lastOpen(all), err
+}
+
+// lastOpen gives the last recording that was not ended, which is gone on with, or
+// nil.
+func lastOpen(all []store.Recording) *store.Recording {
 	for i := len(all) - 1; i >= 0; i-- {
 		if all[i].State == store.RecordingOpen {
-			return &all[i], nil
+			return &all[i]
 		}
 	}
-	return nil, err
+	return nil
 }
 
 // sound takes samples that begin at a place of the recording. Those that came in
@@ -164,7 +170,7 @@ func (t *take) pause(k *socket, to takeState, why store.PauseWhy) {
 	t.do.Lock()
 	defer t.do.Unlock()
 	t.mu.Lock()
-	rec, goes := t.rec, t.from == k && (t.state == takeRecording || t.state == takePaused || t.state == takeOff)
+	rec, goes := t.rec, t.from == k && t.state.goesOn()
 	recording := t.state == takeRecording
 	t.mu.Unlock()
 	if !goes {
@@ -305,7 +311,7 @@ func (t *take) withdrawn() {
 	t.mu.Lock()
 	rec, e, state := t.rec, t.ear, t.state
 	t.mu.Unlock()
-	if state == takeEnding || state == takeEnded || state == takeWithdrawn {
+	if state.over() {
 		return
 	}
 	if rec != nil {
@@ -319,12 +325,9 @@ func (t *take) withdrawn() {
 // closeTakes puts aside all that is being recorded: the server ends.
 func (s *Server) closeTakes() {
 	s.mu.Lock()
-	var all []*take
-	for _, t := range s.takes {
-		all = append(all, t)
-	}
+	all := slices.Collect(maps.Values(s.takes))
 	s.mu.Unlock()
-	for _, t := range slices.Clip(all) {
+	for _, t := range all {
 		t.hangUp()
 		t.putAside()
 	}

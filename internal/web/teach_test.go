@@ -229,7 +229,7 @@ func TestTrend(t *testing.T) {
 	}
 	week := time.Date(2031, 2, 3, 0, 0, 0, 0, time.UTC) // a Monday
 	at := func(day, marks int, signed bool) drafted {
-		return drafted{at: week.AddDate(0, 0, day).Add(5 * time.Hour), lines: 10, marks: marks, mended: marks, signed: signed}
+		return drafted{at: week.AddDate(0, 0, day).Add(5 * time.Hour), marks: marks, mended: marks, signed: signed}
 	}
 	v := trendOf([]drafted{at(0, 2, true), at(6, 4, false), at(7, 9, true)})
 	if len(v.Weeks) != 2 || v.Weeks[0] != (weekRow{"3 Feb 2031", 2, 1, "3", "2", "0"}) || v.Weeks[1] != (weekRow{"10 Feb 2031", 1, 1, "9", "9", "0"}) {

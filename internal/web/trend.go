@@ -17,8 +17,8 @@ const surveyed = 500
 // drafted is what is counted of one draft; no word of it.
 type drafted struct {
 	at time.Time
-	// lines were drafted; marks are doubts in them; missing is what nobody spoke of.
-	lines, marks, missing int
+	// marks are doubts in its lines; missing is what nobody spoke of.
+	marks, missing int
 	// mended are lines that were changed, struck or added; it counts where the note
 	// is signed.
 	mended int
@@ -53,7 +53,6 @@ func (s *Server) trend(w http.ResponseWriter, r *http.Request, p *person) {
 				d.mended++
 				continue
 			}
-			d.lines++
 			d.marks += len(l.Drafted.Marks)
 			if l.State == review.Changed || l.State == review.Rejected {
 				d.mended++
@@ -90,18 +89,24 @@ func trendOf(all []drafted) trendView {
 		{"Corrections", "lines that were changed, struck or added, of drafts that were signed", plotOf("Corrections", signed, mended)},
 		{"Omissions", "findings of the examination that nobody mentioned", plotOf("Omissions", all, missing)},
 	}
-	for i := 0; i < len(all); {
-		begin := weekOf(all[i].at)
-		k := i
+	for _, week := range byWeek(all) {
+		done := slices.DeleteFunc(slices.Clone(week), func(d drafted) bool { return !d.signed })
+		v.Weeks = append(v.Weeks, weekRow{weekOf(week[0].at).Format("2 Jan 2006"), len(week), len(done), middle(week, marks), middle(done, mended), middle(week, missing)})
+	}
+	return v
+}
+
+// byWeek parts drafts in the order of time into their weeks.
+func byWeek(all []drafted) [][]drafted {
+	var out [][]drafted
+	for len(all) > 0 {
+		begin, k := weekOf(all[0].at), 1
 		for k < len(all) && weekOf(all[k].at).Equal(begin) {
 			k++
 		}
-		week := all[i:k]
-		done := slices.DeleteFunc(slices.Clone(week), func(d drafted) bool { return !d.signed })
-		v.Weeks = append(v.Weeks, weekRow{begin.Format("2 Jan 2006"), len(week), len(done), middle(week, marks), middle(done, mended), middle(week, missing)})
-		i = k
+		out, all = append(out, all[:k]), all[k:]
 	}
-	return v
+	return out
 }
 
 // weekOf is the Monday on which a week begins (ISO 8601).
@@ -115,8 +120,11 @@ func middle(ds []drafted, of func(drafted) int) string {
 	if len(ds) == 0 {
 		return "–"
 	}
-	return strings.TrimSuffix(fmt.Sprintf("%.1f", median(ds, of)), ".0")
+	return halves(median(ds, of))
 }
+
+// halves writes a number that is whole or ends in a half.
+func halves(n float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", n), ".0") }
 
 func median(ds []drafted, of func(drafted) int) float64 {
 	var ns []int
@@ -149,18 +157,14 @@ func plotOf(title string, ds []drafted, of func(drafted) int) *chart {
 	y := func(n float64) float64 { return round(bottom - (bottom-top)*n/scale) }
 	for _, n := range []float64{0, scale / 2, scale} {
 		v.Lines = append(v.Lines, chartLine{left, y(n), right, y(n)})
-		v.Texts = append(v.Texts, chartText{left - 8, y(n) + 5, "end", strings.TrimSuffix(fmt.Sprintf("%.1f", n), ".0")})
+		v.Texts = append(v.Texts, chartText{left - 8, y(n) + 5, "end", halves(n)})
 	}
 	var path []string
-	for i := 0; i < len(ds); {
-		begin, k := weekOf(ds[i].at), i
-		for k < len(ds) && weekOf(ds[k].at).Equal(begin) {
-			v.Points = append(v.Points, chartPoint{X: x(ds[k].at), Y: y(float64(of(ds[k])))})
-			k++
+	for _, week := range byWeek(ds) {
+		for _, d := range week {
+			v.Points = append(v.Points, chartPoint{X: x(d.at), Y: y(float64(of(d)))})
 		}
-		mid := ds[i+(k-i)/2].at
-		path = append(path, fmt.Sprintf("%g,%g", x(mid), y(median(ds[i:k], of))))
-		i = k
+		path = append(path, fmt.Sprintf("%g,%g", x(week[len(week)/2].at), y(median(week, of))))
 	}
 	v.Paths = []string{strings.Join(path, " ")}
 	v.Texts = append(v.Texts, chartText{left, 172, "start", first.Format("2 Jan 2006")})
