@@ -217,6 +217,12 @@ func (s *Server) confirm(p *person, encounter string, c store.Confirmed) {
 	p.confirmed[encounter] = c
 }
 
+// wristbandOf gives the identifiers of a form, as somebody read them off the
+// wristband.
+func wristbandOf(r *http.Request) store.Confirmed {
+	return store.Confirmed{r.PostFormValue("first"), r.PostFormValue("second")}
+}
+
 // readWristband says whether somebody read the identifiers since signing in.
 func (s *Server) readWristband(p *person, encounter string) bool {
 	s.mu.Lock()

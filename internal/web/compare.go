@@ -52,12 +52,7 @@ var changeMeans = []struct {
 
 // compare shows a note beside the patient's last signed one; ?with= names another.
 func (s *Server) compare(w http.ResponseWriter, r *http.Request, p *person) {
-	o, err := s.openNote(r, p, "compare")
-	if err != nil {
-		s.fail(w, r, err)
-		return
-	}
-	all, err := s.earlier(r, p, o.ID)
+	o, all, err := s.openBeside(r, p, "compare")
 	if err != nil {
 		s.fail(w, r, err)
 		return

@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"encoding/json"
-	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -96,7 +95,7 @@ func TestDemoThroughMicrophone(t *testing.T) {
 			lag = from + moved - at
 		}
 	}
-	note, err := b.person().x.Note(t.Context(), strings.TrimPrefix(c.text("location.pathname"), "/notes/"))
+	note, err := b.session().Note(t.Context(), strings.TrimPrefix(c.text("location.pathname"), "/notes/"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -119,6 +118,6 @@ func TestDemoThroughMicrophone(t *testing.T) {
 		t.Error("what arrived is not what was played, and nobody said so")
 	}
 	if score.FalseExpectedUnmarked > 0 || score.WrongSideUnmarked > 0 {
-		t.Error(fmt.Sprint("unmarked mistakes: ", score.FalseExpectedUnmarked, " false expected, ", score.WrongSideUnmarked, " wrong sides"))
+		t.Errorf("unmarked mistakes: %d false expected, %d wrong sides", score.FalseExpectedUnmarked, score.WrongSideUnmarked)
 	}
 }

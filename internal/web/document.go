@@ -16,6 +16,10 @@ type placed struct {
 	When, Author, Status string
 }
 
+func placeOf(id, here string, e store.Encounter, n review.Note) placed {
+	return placed{ID: id, Here: here, Encounter: e, When: e.ExaminedAt.Local().Format(clock), Author: named(n.Author()), Status: statusWords[n.Status()]}
+}
+
 // openNote is a note with its encounter and how it leaves the program.
 type openNote struct {
 	placed
@@ -38,18 +42,28 @@ func (s *Server) openNote(r *http.Request, p *person, here string) (openNote, er
 	if err != nil {
 		return openNote{}, err
 	}
-	return openNote{info: info, n: n, doc: s.documentOf(n, e, info.Seal()), placed: placed{ID: id, Here: here, Encounter: e,
-		When: e.ExaminedAt.Local().Format(clock), Author: named(n.Author()), Status: statusWords[n.Status()]}}, nil
+	return openNote{info: info, n: n, doc: s.documentOf(n, e, info.Seal()), placed: placeOf(id, here, e, n)}, nil
+}
+
+// openBeside is a note to be shown beside the patient's earlier signed ones.
+func (s *Server) openBeside(r *http.Request, p *person, here string) (openNote, []earlier, error) {
+	o, err := s.openNote(r, p, here)
+	if err != nil {
+		return openNote{}, nil, err
+	}
+	all, err := s.earlier(r, p, o.ID)
+	return o, all, err
 }
 
 func (s *Server) documentOf(n review.Note, e store.Encounter, seal store.Seal) note.Document {
 	return n.Document(e.Head(seal.Note, seal), s.opt.Record.Outline)
 }
 
-// earlier gives the signed notes of the patient before this one, the last one
-// first.
+// earlier is a signed note of the patient before the one that is open.
 type earlier struct{ ID, When, Author string }
 
+// earlier gives the signed notes of the patient before this one, the last one
+// first.
 func (s *Server) earlier(r *http.Request, p *person, id string) ([]earlier, error) {
 	all, err := p.x.SignedBefore(r.Context(), id)
 	var out []earlier

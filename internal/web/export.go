@@ -38,7 +38,7 @@ func (s *Server) exportForm(w http.ResponseWriter, r *http.Request, p *person) {
 }
 
 func (s *Server) exportPage(w http.ResponseWriter, r *http.Request, p *person, code int, err error) {
-	o, oerr := s.openNote(r, p, "export")
+	o, all, oerr := s.openBeside(r, p, "export")
 	if oerr != nil {
 		s.fail(w, r, oerr)
 		return
@@ -52,11 +52,6 @@ func (s *Server) exportPage(w http.ResponseWriter, r *http.Request, p *person, c
 	for _, f := range forms.All() {
 		t := formTitles[f.Name]
 		v.Forms = append(v.Forms, formChoice{f.Name, t[0], t[1]})
-	}
-	all, oerr := s.earlier(r, p, o.ID)
-	if oerr != nil {
-		s.fail(w, r, oerr)
-		return
 	}
 	if len(all) > 0 {
 		v.With = &all[0]
@@ -79,7 +74,7 @@ func (s *Server) soundKept(r *http.Request, p *person, info store.NoteInfo) (boo
 // export sends a note as a file, after the identifiers were read again.
 func (s *Server) export(w http.ResponseWriter, r *http.Request, p *person) {
 	id, to := r.PathValue("id"), r.PostFormValue("to")
-	c := store.Confirmed{r.PostFormValue("first"), r.PostFormValue("second")}
+	c := wristbandOf(r)
 	if to == "sound" {
 		s.exportSound(w, r, p, c)
 		return

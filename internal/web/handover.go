@@ -5,7 +5,6 @@ import (
 
 	"bedsaid/internal/export"
 	"bedsaid/internal/note"
-	"bedsaid/internal/store"
 )
 
 // handoverView is what the next nurse must know, and what to say by phone.
@@ -26,7 +25,7 @@ func (s *Server) handover(w http.ResponseWriter, r *http.Request, p *person) {
 // printHandover gives the hand-off to be printed, after the identifiers were read
 // again.
 func (s *Server) printHandover(w http.ResponseWriter, r *http.Request, p *person) {
-	_, _, err := p.x.Export(r.Context(), r.PathValue("id"), "hand-off to print", store.Confirmed{r.PostFormValue("first"), r.PostFormValue("second")})
+	_, _, err := p.x.Export(r.Context(), r.PathValue("id"), "hand-off to print", wristbandOf(r))
 	if err != nil {
 		pr := problemOf(err)
 		s.handoverPage(w, r, p, statusOf(err), func(v *handoverView) { v.Problem = &pr })
@@ -36,12 +35,7 @@ func (s *Server) printHandover(w http.ResponseWriter, r *http.Request, p *person
 }
 
 func (s *Server) handoverPage(w http.ResponseWriter, r *http.Request, p *person, code int, change func(*handoverView)) {
-	o, err := s.openNote(r, p, "handover")
-	if err != nil {
-		s.fail(w, r, err)
-		return
-	}
-	all, err := s.earlier(r, p, o.ID)
+	o, all, err := s.openBeside(r, p, "handover")
 	if err != nil {
 		s.fail(w, r, err)
 		return

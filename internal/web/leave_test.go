@@ -21,10 +21,16 @@ import (
 func (b *bench) signed(words string) string {
 	b.t.Helper()
 	note := b.draft(words)
+	b.sign(note)
+	return note
+}
+
+// sign decides and signs a note.
+func (b *bench) sign(note string) {
+	b.t.Helper()
 	b.decideAll(note)
 	page := b.get(note + "/sign")
 	b.post(http.StatusOK, note+"/sign", with(wristband, "after", find(b.t, page, `name="after" value="(\d+)"`), "kind", "sign", "passphrase", passphrase))
-	return note
 }
 
 // The patient's last signed note is found by both identifiers, and what differs
@@ -35,12 +41,10 @@ func TestCompareWithLastSigned(t *testing.T) {
 	first := b.draft("Trachea is midline. Right pupil three millimeters. Left pupil three millimeters. There is a scab over the occiput.")
 	has(t, b.get(first+"/compare"), "No earlier signed note")
 	unsigned := b.draft("Right pupil nine millimeters.") // nobody signed it: no ground to compare on
-	b.decideAll(first)
-	page := b.get(first + "/sign")
-	b.post(http.StatusOK, first+"/sign", with(wristband, "after", find(t, page, `name="after" value="(\d+)"`), "kind", "sign", "passphrase", passphrase))
+	b.sign(first)
 	now := b.draft("Right pupil three millimeters. Left pupil five millimeters. Right eardrum is pearly gray. No scab over the occiput.")
 
-	page = b.get(now + "/compare")
+	page := b.get(now + "/compare")
 	has(t, page, first+"/final", "This note is a draft")
 	group := func(title string) string {
 		t.Helper()

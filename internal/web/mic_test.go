@@ -149,12 +149,11 @@ func alike(heard, played []int16, limit int) (best float64, lag int) {
 
 // micBrowser is a Chromium whose microphone plays a file once.
 func micBrowser(t *testing.T, b *bench, file string) *browser {
-	c := chromium(t, b, chromedp.Flag("use-fake-device-for-media-stream", true), chromedp.Flag("use-fake-ui-for-media-stream", true),
+	return chromium(t, b, chromedp.Flag("use-fake-device-for-media-stream", true), chromedp.Flag("use-fake-ui-for-media-stream", true),
 		chromedp.Flag("use-file-for-fake-audio-capture", file+"%noloop"))
-	return c
 }
 
-// says that a page may be left while it records.
+// mayLeave says yes where the page asks whether it may be left while it records.
 func (c *browser) mayLeave() {
 	chromedp.ListenTarget(c.Context, func(ev any) {
 		if _, ok := ev.(*page.EventJavascriptDialogOpening); ok {
@@ -183,9 +182,8 @@ func (c *browser) ready() {
 
 func (c *browser) state(want string) {
 	c.t.Helper()
-	ok := false
 	for range 1200 {
-		if ok = c.text("document.querySelector('#band').dataset.state") == want; ok {
+		if c.text("document.querySelector('#band').dataset.state") == want {
 			return
 		}
 		time.Sleep(25 * time.Millisecond)
@@ -193,27 +191,15 @@ func (c *browser) state(want string) {
 	c.t.Fatalf("it is not %s: %s", want, c.text("JSON.stringify([document.querySelector('#band').dataset.state, now, todo, collecting, holding, length, from, sent, fresh, lost, line && line.readyState, mic && mic.ctx.state, Array.from(alarms.keys())])"))
 }
 
-// person gives somebody who is signed in.
-func (b *bench) person() *person {
-	b.t.Helper()
-	b.s.mu.Lock()
-	defer b.s.mu.Unlock()
-	for _, p := range b.s.people {
-		return p
-	}
-	b.t.Fatal("nobody is signed in")
-	return nil
-}
-
 // recorded gives what is kept of an encounter's only recording.
 func (b *bench) recorded(encounter string) (store.Recording, []int16) {
 	b.t.Helper()
-	p := b.person()
-	all, err := p.x.Recordings(b.t.Context(), encounter)
+	x := b.session()
+	all, err := x.Recordings(b.t.Context(), encounter)
 	if err != nil || len(all) != 1 {
 		b.t.Fatalf("%d recordings: %v", len(all), err)
 	}
-	pcm, err := p.x.Sound(b.t.Context(), all[0].ID, 0, all[0].Samples)
+	pcm, err := x.Sound(b.t.Context(), all[0].ID, 0, all[0].Samples)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -238,7 +224,7 @@ func (b *bench) again() *bench {
 	if err != nil {
 		b.t.Fatal(err)
 	}
-	return &bench{t: b.t, s: s, http: &http.Client{Jar: jar}, origin: s.origin, dir: b.dir}
+	return &bench{t: b.t, s: s, http: &http.Client{Jar: jar}, origin: s.origin, dir: b.dir, login: b.login}
 }
 
 var spoken = []string{"Trachea is midline.", "Sclera white both eyes.", "Right pupil three millimeters.", "Left pupil five millimeters.",

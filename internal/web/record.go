@@ -77,7 +77,7 @@ func (s *Server) confirmRecord(w http.ResponseWriter, r *http.Request, p *person
 		s.fail(w, r, err)
 		return
 	}
-	c := store.Confirmed{r.PostFormValue("first"), r.PostFormValue("second")}
+	c := wristbandOf(r)
 	if err := p.x.Confirm(r.Context(), e.ID, c); err != nil {
 		pr := problemOf(err)
 		s.recordPage(w, r, p, statusOf(err), e, &pr)

@@ -98,7 +98,7 @@ func (s *Server) reviewPage(w http.ResponseWriter, r *http.Request, p *person, c
 		add = open
 	}
 	s.shown(p, t)
-	s.show(w, r, code, "review", "Review", reviewView{placed: placed{ID: t.info.ID, Here: "review", Author: named(t.n.Author()), Encounter: e}, Regions: t.regions,
+	s.show(w, r, code, "review", "Review", reviewView{placed: placeOf(t.info.ID, "review", e, t.n), Regions: t.regions,
 		Bar: t.bar("", at), Rail: rail{t.regions}, Add: add, Cautions: t.n.Draft().Cautions, Notices: t.n.Draft().Notices})
 }
 

@@ -58,7 +58,7 @@ func (s *Server) finalOf(r *http.Request, p *person, id string) (finalView, erro
 		return finalView{}, err
 	}
 	n, u := t.n, t.person
-	v := finalView{placed: placed{ID: id, Here: "final", Status: statusWords[n.Status()], Encounter: e, When: e.ExaminedAt.Local().Format(clock), Author: named(n.Author())},
+	v := finalView{placed: placeOf(id, "final", e, n),
 		Cautions: n.Draft().Cautions, MadeBy: n.Draft().Provenance.Program, After: n.Len(), Typed: map[string]string{},
 		Signed: n.Status().Signed(), Student: u.Role == review.Student,
 		CanSign: t.decides(), CanCoSign: n.Status().Waits() && u.Role == review.Preceptor && u.ID != n.Author().ID,
@@ -155,7 +155,7 @@ func (s *Server) sign(w http.ResponseWriter, r *http.Request, p *person) {
 	}
 	id := r.PathValue("id")
 	d := review.Decision{Kind: review.ParseKind(r.PostFormValue("kind")), Text: strings.TrimSpace(r.PostFormValue("text")), Why: strings.TrimSpace(r.PostFormValue("why"))}
-	c := store.Confirmed{r.PostFormValue("first"), r.PostFormValue("second")}
+	c := wristbandOf(r)
 	var err error
 	switch d.Kind {
 	case review.Sign, review.CoSign, review.Addendum:
@@ -194,7 +194,7 @@ func (s *Server) sign(w http.ResponseWriter, r *http.Request, p *person) {
 
 // print gives the note to be printed, after the identifiers were read again.
 func (s *Server) print(w http.ResponseWriter, r *http.Request, p *person) {
-	_, seal, err := p.x.Export(r.Context(), r.PathValue("id"), "print", store.Confirmed{r.PostFormValue("first"), r.PostFormValue("second")})
+	_, seal, err := p.x.Export(r.Context(), r.PathValue("id"), "print", wristbandOf(r))
 	if err != nil {
 		s.finalPage(w, r, p, statusOf(err), "final", func(v *finalView) { pr := problemOf(err); v.Problem = &pr })
 		return

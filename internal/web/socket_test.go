@@ -287,7 +287,7 @@ func TestWithdrawnConsentEndsTheRecording(t *testing.T) {
 		}
 		b.post(http.StatusUnprocessableEntity, "/encounters/"+e+"/erase", url.Values{})
 		has(t, b.post(http.StatusOK, "/encounters/"+e+"/erase", url.Values{"asked": {"yes"}}), "No sound is kept")
-		all, err := b.person().x.Recordings(t.Context(), e)
+		all, err := b.session().Recordings(t.Context(), e)
 		if err != nil || len(all) != 1 || all[0].State != store.RecordingPurged {
 			t.Errorf("%s: %v %v", by, all, err)
 		}
