@@ -73,7 +73,7 @@ func Of(n review.Note, lex *lexicon.Lexicon) Course {
 		return by[id]
 	}
 	for _, l := range n.Lines() {
-		switch r := region(regionOf(lex, l.Finding.ID)); {
+		switch r := region(d.Item(l.Finding.ID).Region); {
 		case l.State == review.Rejected:
 		case l.Finding.Status == finding.NotAssessed:
 			r.Skipped++
@@ -87,10 +87,10 @@ func Of(n review.Note, lex *lexicon.Lexicon) Course {
 		r.Visits++
 	}
 	for _, m := range n.Unmentioned() {
-		r := region(regionOf(lex, m.ID))
+		r := region(d.Item(m.ID).Region)
 		r.Missing = append(r.Missing, m)
 	}
-	for _, r := range append(slices.Clone(lex.Regions()), lexicon.Region{ID: otherRegion, Title: "Other"}) {
+	for _, r := range d.Regions() {
 		if v := by[r.ID]; v != nil && v.Charted+v.Skipped+v.Visits+len(v.Missing) > 0 {
 			v.Title = r.Title
 			c.Regions = append(c.Regions, *v)
@@ -100,18 +100,9 @@ func Of(n review.Note, lex *lexicon.Lexicon) Course {
 	return c
 }
 
-// otherRegion takes what no pack knows.
-const otherRegion = "other"
-
-func regionOf(lex *lexicon.Lexicon, id string) string {
-	if f, ok := lex.Finding(id); ok {
-		return f.Region
-	}
-	return otherRegion
-}
-
 // stretches follows the words on which drafted lines rest, in the order of speech.
 func stretches(n review.Note, lex *lexicon.Lexicon) []Stretch {
+	d := n.Draft()
 	type piece struct {
 		span   transcript.Span
 		region string
@@ -130,12 +121,12 @@ func stretches(n review.Note, lex *lexicon.Lexicon) []Stretch {
 		// The last words are those that say it; earlier ones name what they belong to.
 		spans := slices.Clone(l.Drafted.Evidence)
 		slices.SortFunc(spans, func(a, b transcript.Span) int { return cmp.Compare(a.Start, b.Start) })
-		all = append(all, piece{spans[len(spans)-1], regionOf(lex, l.Drafted.ID)})
+		all = append(all, piece{spans[len(spans)-1], d.Item(l.Drafted.ID).Region})
 	}
 	slices.SortStableFunc(all, func(a, b piece) int {
 		return cmp.Or(cmp.Compare(a.span.Start, b.span.Start), cmp.Compare(a.span.End, b.span.End))
 	})
-	t := n.Draft().Transcript
+	t := d.Transcript
 	var out []Stretch
 	for _, p := range all {
 		k := len(out) - 1

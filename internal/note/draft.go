@@ -142,6 +142,10 @@ func (d Draft) Unmentioned() []finding.Missing {
 // where no pack knows it.
 func (d Draft) Item(id string) Item { return d.outline.item(id) }
 
+// Regions are the parts of the body in the order of an examination, and last the
+// one that takes what no pack knows.
+func (d Draft) Regions() []Region { return d.outline.all() }
+
 // Untranscribed gives the voiced stretches of the recording that no word
 // covers. Where it is not empty the draft may lack anything said there.
 func (d Draft) Untranscribed() []transcript.Interval {

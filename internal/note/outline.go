@@ -94,6 +94,10 @@ func (o Outline) item(id string) Item {
 	return Item{ID: id, Region: otherRegion.ID, Name: strings.NewReplacer(".", ", ", "_", " ").Replace(id)}
 }
 
+// all are the regions in their order, and last the one that takes what no pack
+// knows.
+func (o Outline) all() []Region { return append(slices.Clone(o.regions), otherRegion) }
+
 // index places unknown findings after all known ones.
 func (o Outline) index(id string) int {
 	if i, ok := o.place[id]; ok {
@@ -122,7 +126,7 @@ func (o Outline) sections(set finding.Set) []Section {
 		s.Missing = append(s.Missing, m)
 	}
 	var out []Section
-	for _, r := range append(slices.Clone(o.regions), otherRegion) {
+	for _, r := range o.all() {
 		s := byRegion[r.ID]
 		if s == nil {
 			continue

@@ -63,7 +63,7 @@ func (s *Server) bedsideOf(t sheet) bedsideView {
 		e := entryOf(t.n.Draft(), last.Finding)
 		v.Last = e.Item.Name + ", " + export.Statement(e)
 		v.Flags = lineItem(t.n.Draft(), last).Flags
-		here = s.regionOf(last.Finding.ID)
+		here = e.Item.Region
 	}
 	v.Answers = answers(t.n.Draft())
 	for _, r := range t.regions {

@@ -14,9 +14,6 @@ import (
 	"bedsaid/lexicon"
 )
 
-// otherRegion takes what no pack knows, so that nothing is lost.
-var otherRegion = lexicon.Region{ID: "other", Title: "Other"}
-
 // item is one thing of a note that somebody decides on: a line, something that
 // needs action, a stretch of speech without words, or of talk that was not
 // understood.
@@ -104,7 +101,7 @@ func (s *Server) lay(info store.NoteInfo, n review.Note, who review.Person) shee
 	add(region{ID: "talk", Title: "Talk that was not understood", Items: talkItems(n)})
 	byRegion := map[string][]item{}
 	for _, l := range n.Lines() {
-		id := s.regionOf(l.Finding.ID)
+		id := d.Item(l.Finding.ID).Region
 		it := lineItem(d, l)
 		if it.Plain {
 			it.Heard = heardWith(d.Transcript, l.Finding.Evidence)
@@ -113,12 +110,12 @@ func (s *Server) lay(info store.NoteInfo, n review.Note, who review.Person) shee
 		byRegion[id] = append(byRegion[id], it)
 	}
 	missing := n.Unmentioned()
-	for _, r := range append(slices.Clone(s.opt.Lexicon.Regions()), otherRegion) {
+	for _, r := range d.Regions() {
 		items := byRegion[r.ID]
 		slices.SortStableFunc(items, func(a, b item) int { return rank(a.Line) - rank(b.Line) })
 		var names []string
 		for _, m := range missing {
-			if s.regionOf(m.ID) == r.ID {
+			if d.Item(m.ID).Region == r.ID {
 				names = append(names, export.MissingName(d, m))
 			}
 		}
@@ -250,14 +247,6 @@ func talkItems(n review.Note) []item {
 		out = append(out, v)
 	}
 	return out
-}
-
-// regionOf gives the region of a finding; what no pack knows is other.
-func (s *Server) regionOf(id string) string {
-	if f, ok := s.opt.Lexicon.Finding(id); ok {
-		return f.Region
-	}
-	return otherRegion.ID
 }
 
 // heardWith gives the words that a line rests on among those around them: what
