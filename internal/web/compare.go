@@ -5,6 +5,7 @@ import (
 	"net/http"
 
 	"bedsaid/internal/export"
+	"bedsaid/internal/finding"
 	"bedsaid/internal/note"
 	"bedsaid/internal/review"
 	"bedsaid/internal/store"
@@ -120,7 +121,7 @@ func lineOf(n review.Note, c note.Change) (review.Line, bool) {
 	e := c.After[0]
 	for _, l := range n.Lines() {
 		f := l.Finding
-		if l.State != review.Rejected && f.ID == e.ID && f.Zone == e.Zone && f.Value == e.Value && (f.Side == e.Side || e.Item.Paired && f.Side.String() == "both") {
+		if l.State != review.Rejected && f.ID == e.ID && f.Zone == e.Zone && f.Value == e.Value && (f.Side == e.Side || e.Item.Paired && f.Side == finding.Both) {
 			return l, true
 		}
 	}

@@ -94,15 +94,26 @@ type liveNow struct {
 }
 
 func (s *Server) liveNow(encounter string, all []store.Recording) *liveNow {
-	if t := s.takeNow(encounter); t != nil && t.goesOn() {
-		t.mu.Lock()
-		defer t.mu.Unlock()
-		return &liveNow{true, t.rec.Recording().ID, export.ClockTime(float64(t.safe) / store.Rate)}
+	if t := s.takeNow(encounter); t != nil {
+		if v := t.live(); v != nil {
+			return v
+		}
 	}
 	if r := lastOpen(all); r != nil {
 		return &liveNow{false, r.ID, export.ClockTime(r.Seconds())}
 	}
 	return nil
+}
+
+// live gives what is recorded now, or nil. It asks and reads in one: the take may
+// be put aside at any moment.
+func (t *take) live() *liveNow {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.rec == nil || !t.state.goesOn() {
+		return nil
+	}
+	return &liveNow{true, t.rec.Recording().ID, export.ClockTime(float64(t.safe) / store.Rate)}
 }
 
 // erase deletes the sound of an encounter whose consent was withdrawn.
