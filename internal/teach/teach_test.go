@@ -50,7 +50,7 @@ func TestProposals(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const said = "The zorpwind sits in the middle, Kowalczyk."
+	const said = "The zorpwind sits in the middle, Quozzelby."
 	s := New(lex)
 	s.Add("e1", decide(t, lex, said, add("neck.trachea"), read))
 	if got := s.Proposals(); len(got) > 0 {

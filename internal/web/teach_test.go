@@ -66,12 +66,12 @@ func TestCorrectionsTeach(t *testing.T) {
 	b, file := withPacks(t)
 	b.signIn()
 	has(t, b.get("/proposals"), "No word was mended")
-	b.mendTalk("Now the zorpwind is in the middle, Kowalczyk.", "trachea is midline")
+	b.mendTalk("Now the zorpwind is in the middle, Quozzelby.", "trachea is midline")
 	b.mendTalk("I see the zorpwind is in the middle.", "trachea is midline")
 	page := b.get("/proposals")
 	row := find(t, page, `(?s)<tr><th scope="row"><strong>zorpwind</strong>(.*?)</tr>`)
 	has(t, row, "<td>2</td>", "trachea 2")
-	if strings.Contains(page, "owalczyk") {
+	if strings.Contains(page, "uozzelby") {
 		t.Error("a name of one patient is proposed")
 	}
 	take := url.Values{"word": {"zorpwind"}, "for": {"trachea"}, "how": {"own"}, "example": {"Zorpwind midline, I found."}}
