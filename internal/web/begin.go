@@ -391,12 +391,12 @@ func (s *Server) draftAgain(w http.ResponseWriter, r *http.Request, p *person) {
 		s.encounterFailed(w, r, p, store.ErrNotFound)
 		return
 	}
-	pcm, err := p.x.Sound(r.Context(), rec, 0, all[i].Samples)
+	in, err := keptSound(r.Context(), p.x, all[i])
 	if err != nil {
 		s.encounterFailed(w, r, p, err)
 		return
 	}
-	s.draft(p, id, rec, pipeline.Input{Path: "recording", Sound: audio.FromPCM(pcm)})
+	s.draft(p, id, rec, in)
 	http.Redirect(w, r, "/encounters/"+id, http.StatusSeeOther)
 }
 

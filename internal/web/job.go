@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"bedsaid/internal/audio"
 	"bedsaid/internal/note"
 	"bedsaid/internal/pipeline"
 	"bedsaid/internal/store"
@@ -92,6 +93,12 @@ func (s *Server) makeDraft(x *store.Session, j *job, encounter, recording string
 func (s *Server) drafter() *pipeline.Drafter {
 	return &pipeline.Drafter{Program: s.opt.Program, Now: s.opt.Now, Hearing: s.opt.Hearing,
 		Lexicon: func() (*lexicon.Lexicon, error) { return s.opt.Lexicon, nil }}
+}
+
+// keptSound is a recording of the record, to be drafted.
+func keptSound(ctx context.Context, x *store.Session, r store.Recording) (pipeline.Input, error) {
+	pcm, err := x.Sound(ctx, r.ID, 0, r.Samples)
+	return pipeline.Input{Path: "recording", Sound: audio.FromPCM(pcm)}, err
 }
 
 // jobsOf gives the drafts of an encounter that are being made or failed.

@@ -8,10 +8,8 @@ import (
 	"slices"
 	"time"
 
-	"bedsaid/internal/audio"
 	"bedsaid/internal/export"
 	"bedsaid/internal/note"
-	"bedsaid/internal/pipeline"
 	"bedsaid/internal/store"
 )
 
@@ -242,11 +240,11 @@ func (s *Server) keepLive(x *store.Session, j *job, encounter string, r store.Re
 	if err == nil {
 		return s.keepDraft(ctx, x, encounter, r.ID, d)
 	}
-	pcm, err := x.Sound(ctx, r.ID, 0, r.Samples)
+	in, err := keptSound(ctx, x, r)
 	if err != nil {
 		return "", err
 	}
-	return s.makeDraft(x, j, encounter, r.ID, pipeline.Input{Path: "recording", Sound: audio.FromPCM(pcm)})
+	return s.makeDraft(x, j, encounter, r.ID, in)
 }
 
 // keepDraft saves a draft, with the pauses of its recording said in it.
