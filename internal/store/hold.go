@@ -116,8 +116,12 @@ const holdColumns = "place, id, encounter, lifts, body, mac"
 
 // holds gives the holds of an encounter, or all for "", the first one first.
 func (t *tx) holds(encounter string) ([]Hold, error) {
+	query, args := "SELECT "+holdColumns+" FROM holds ORDER BY place", []any(nil)
+	if encounter != "" { // not one query for both: it would not use the index
+		query, args = "SELECT "+holdColumns+" FROM holds WHERE encounter = ? ORDER BY place", []any{encounter}
+	}
 	var out []Hold
-	err := t.each("SELECT "+holdColumns+" FROM holds WHERE ?1 = '' OR encounter = ?1 ORDER BY place", []any{encounter}, func(scan func(...any) error) error {
+	err := t.each(query, args, func(scan func(...any) error) error {
 		var place int64
 		var id, of, lifts string
 		var body, mac []byte

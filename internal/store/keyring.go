@@ -32,8 +32,10 @@ func (s KeyringSecret) GoString() string { return s.String() }
 // keeps no copy. An earlier one opens it no more.
 func (x *Session) TrustKeyring(ctx context.Context) (KeyringSecret, error) {
 	secret := KeyringSecret(hex.EncodeToString(randomBytes(keySize)))
-	err := x.changeKeys(ctx, ActKeyringOn, func(k *keyFile) error {
-		return k.lockBy(byKeyring, x.user.ID, x.user.Login, string(secret), x.s.keys.data, randomCost)
+	err := x.write(ctx, func(t *tx) error {
+		return t.changeKeys(x.user.ID, ActKeyringOn, func(k *keyFile) error {
+			return k.lockBy(byKeyring, x.user.ID, x.user.Login, string(secret), x.s.keys.data, randomCost)
+		})
 	})
 	if err != nil {
 		return "", fmt.Errorf("trust keyring: %w", err)
@@ -44,9 +46,11 @@ func (x *Session) TrustKeyring(ctx context.Context) (KeyringSecret, error) {
 // DistrustKeyring lets no keyring open the record for the session's user any
 // more. So does a new passphrase.
 func (x *Session) DistrustKeyring(ctx context.Context) error {
-	err := x.changeKeys(ctx, ActKeyringOff, func(k *keyFile) error {
-		k.Wraps = slices.DeleteFunc(slices.Clone(k.Wraps), func(w wrap) bool { return w.User == x.user.ID && w.By == byKeyring })
-		return nil
+	err := x.write(ctx, func(t *tx) error {
+		return t.changeKeys(x.user.ID, ActKeyringOff, func(k *keyFile) error {
+			k.Wraps = slices.DeleteFunc(slices.Clone(k.Wraps), func(w wrap) bool { return w.User == x.user.ID && w.By == byKeyring })
+			return nil
+		})
 	})
 	if err != nil {
 		return fmt.Errorf("distrust keyring: %w", err)
@@ -54,22 +58,20 @@ func (x *Session) DistrustKeyring(ctx context.Context) error {
 	return nil
 }
 
-// changeKeys changes the key file while the database's lock is held, so that two
-// programs cannot lose each other's change.
-func (x *Session) changeKeys(ctx context.Context, act Act, change func(*keyFile) error) error {
-	return x.write(ctx, func(t *tx) error {
-		k, _, err := readKeys(x.s.dir)
-		if err != nil {
-			return err
-		}
-		if err := change(&k); err != nil {
-			return err
-		}
-		if err := t.event(x.user.ID, act, x.user.ID, nil); err != nil {
-			return err
-		}
-		return writeKeys(x.s.dir, k)
-	})
+// changeKeys changes what opens the record for a user while the database's lock is
+// held, so that two programs cannot lose each other's change.
+func (t *tx) changeKeys(user string, act Act, change func(*keyFile) error) error {
+	k, _, err := readKeys(t.s.dir)
+	if err != nil {
+		return err
+	}
+	if err := change(&k); err != nil {
+		return err
+	}
+	if err := t.event(user, act, user, nil); err != nil {
+		return err
+	}
+	return writeKeys(t.s.dir, k)
 }
 
 // KeyringTrusted says whether the user of that login may be let in by a keyring,

@@ -164,10 +164,7 @@ func (t *tx) deleteEncounter(e Encounter) (purgedEncounter, error) {
 	for _, r := range recordings {
 		left.Recordings = append(left.Recordings, purgedRecording{r.ID, r.Samples, r.head})
 	}
-	err = t.each("SELECT id FROM holds WHERE encounter = ? ORDER BY place", []any{e.ID}, func(scan func(...any) error) error {
-		left.Holds = append(left.Holds, "")
-		return scan(&left.Holds[len(left.Holds)-1])
-	})
+	left.Holds, err = t.ids("SELECT id FROM holds WHERE encounter = ? ORDER BY place", e.ID)
 	// What refers to a row goes before it.
 	for _, query := range []string{
 		"DELETE FROM signed WHERE note IN (SELECT id FROM notes WHERE encounter = ?)",

@@ -12,13 +12,9 @@ import (
 // many notes were read. What visit returns ends it.
 func (x *Session) Survey(ctx context.Context, limit int, visit func(NoteInfo, review.Note) error) error {
 	var ids []string
-	err := x.s.read(ctx, func(t *tx) error {
-		return t.each("SELECT id FROM notes WHERE encounter IN (SELECT id FROM encounters ORDER BY place DESC LIMIT ?) ORDER BY place DESC", []any{limit}, func(scan func(...any) error) error {
-			var id string
-			err := scan(&id)
-			ids = append(ids, id)
-			return err
-		})
+	err := x.s.read(ctx, func(t *tx) (err error) {
+		ids, err = t.ids("SELECT id FROM notes WHERE encounter IN (SELECT id FROM encounters ORDER BY place DESC LIMIT ?) ORDER BY place DESC", limit)
+		return err
 	})
 	for i := 0; i < len(ids) && err == nil; i++ {
 		var l loaded

@@ -117,9 +117,9 @@ func (t *tx) nextPlace(table string) (place int64, err error) {
 }
 
 // ids reads a column of names.
-func (t *tx) ids(query string) ([]string, error) {
+func (t *tx) ids(query string, args ...any) ([]string, error) {
 	var ids []string
-	err := t.each(query, nil, func(scan func(...any) error) error {
+	err := t.each(query, args, func(scan func(...any) error) error {
 		ids = append(ids, "")
 		return scan(&ids[len(ids)-1])
 	})

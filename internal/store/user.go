@@ -335,17 +335,9 @@ func (s *Store) relock(ctx context.Context, u User, passphrase string, act Act) 
 		return fmt.Errorf("change passphrase: %w", err)
 	}
 	err := s.write(ctx, func(t *tx) error {
-		k, _, err := readKeys(s.dir)
-		if err != nil {
-			return err
-		}
-		if err := k.lock(u.ID, u.Login, passphrase, s.keys.data, s.opt.passphraseCost()); err != nil {
-			return err
-		}
-		if err := t.event(u.ID, act, u.ID, nil); err != nil {
-			return err
-		}
-		return writeKeys(s.dir, k)
+		return t.changeKeys(u.ID, act, func(k *keyFile) error {
+			return k.lock(u.ID, u.Login, passphrase, s.keys.data, s.opt.passphraseCost())
+		})
 	})
 	if err != nil {
 		return fmt.Errorf("change passphrase: %w", err)
