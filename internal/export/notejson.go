@@ -137,8 +137,8 @@ func ReadNote(r io.Reader, name string, o note.Outline) (note.Document, error) {
 	var ok headReader
 	doc := note.Document{Head: ok.head(*j.Head), Draft: d}
 	for _, x := range j.Decisions {
-		kind, okKind := named(x.Kind, note.Confirmed, note.Corrected, note.Added, note.Removed)
-		side, okSide := named(orEmpty(x.Side), finding.NoSide, finding.Right, finding.Left, finding.Both)
+		kind, okKind := Named(x.Kind, note.Confirmed, note.Corrected, note.Added, note.Removed)
+		side, okSide := Named(orEmpty(x.Side), finding.NoSide, finding.Right, finding.Left, finding.Both)
 		ok.bad = ok.bad || !okKind || !okSide
 		doc.Decisions = append(doc.Decisions, note.Decision{Kind: kind, Finding: x.Finding, Side: side, Zone: orEmpty(x.Zone), Was: orEmpty(x.Was), By: note.Person(x.By), At: ok.time(x.At)})
 	}
@@ -152,7 +152,7 @@ func ReadNote(r io.Reader, name string, o note.Outline) (note.Document, error) {
 type headReader struct{ bad bool }
 
 func (r *headReader) head(j jsonHead) note.Head {
-	status, ok := named(j.Status, note.Preliminary, note.Final, note.Amended)
+	status, ok := Named(j.Status, note.Preliminary, note.Final, note.Amended)
 	r.bad = r.bad || !ok
 	h := note.Head{
 		ID: orEmpty(j.ID), Status: status, ExaminedAt: r.time(j.ExaminedAt), EnteredAt: r.time(j.EnteredAt),
@@ -170,7 +170,7 @@ func (r *headReader) head(j jsonHead) note.Head {
 		h.Signatures = append(h.Signatures, note.Signature{By: note.Person(s.By), At: r.time(s.At), CoSign: s.CoSign, Version: s.Version, Why: orEmpty(s.Why)})
 	}
 	for _, x := range j.Relations {
-		kind, ok := named(x.Kind, note.Appends, note.Replaces)
+		kind, ok := Named(x.Kind, note.Appends, note.Replaces)
 		r.bad = r.bad || !ok
 		h.Relations = append(h.Relations, note.Relation{Kind: kind, Note: x.Note})
 	}
@@ -196,8 +196,8 @@ func (r *headReader) time(s *string) time.Time {
 	return t
 }
 
-// named finds the value that prints as a word.
-func named[T fmt.Stringer](word string, all ...T) (v T, ok bool) {
+// Named finds the value that prints as a word.
+func Named[T fmt.Stringer](word string, all ...T) (v T, ok bool) {
 	for _, x := range all {
 		if x.String() == word {
 			return x, true

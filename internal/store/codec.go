@@ -62,8 +62,8 @@ func decodeAttention(stored *[]attentionBody, words int) ([]finding.Attention, e
 	}
 	out := make([]finding.Attention, len(*stored))
 	for i, b := range *stored {
-		side, ok := named(b.Side, finding.NoSide, finding.Right, finding.Left, finding.Both)
-		urgency, known := named(b.Urgency, finding.Recheck, finding.Routine, finding.Prompt, finding.Now)
+		side, ok := export.Named(b.Side, finding.NoSide, finding.Right, finding.Left, finding.Both)
+		urgency, known := export.Named(b.Urgency, finding.Recheck, finding.Routine, finding.Prompt, finding.Now)
 		if !ok || !known {
 			return nil, fmt.Errorf("%w (attention)", ErrDamaged)
 		}
@@ -76,16 +76,6 @@ func decodeAttention(stored *[]attentionBody, words int) ([]finding.Attention, e
 		}
 	}
 	return out, nil
-}
-
-// named finds the value that prints as a word.
-func named[T fmt.Stringer](word string, all ...T) (v T, ok bool) {
-	for _, x := range all {
-		if x.String() == word {
-			return x, true
-		}
-	}
-	return v, false
 }
 
 type patientBody struct {

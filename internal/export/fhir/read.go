@@ -329,13 +329,11 @@ func (r *reader) set(c *composition, words int) finding.Set {
 }
 
 // named finds the value that prints as a word, or fails.
-func named[T fmt.Stringer](r *reader, what, word string, all ...T) (v T) {
-	for _, x := range all {
-		if x.String() == word {
-			return x
-		}
+func named[T fmt.Stringer](r *reader, what, word string, all ...T) T {
+	v, ok := export.Named(word, all...)
+	if !ok {
+		r.fail("unknown " + what)
 	}
-	r.fail("unknown " + what)
 	return v
 }
 
