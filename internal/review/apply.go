@@ -1,7 +1,6 @@
 package review
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -51,7 +50,7 @@ func (n *Note) step(d Decision, seq int) {
 			n.judge(d.Line, d)
 		}
 	case Add:
-		l := Line{ID: fmt.Sprintf("a%d", seq), State: Added, Finding: d.Finding, Beside: d.Line,
+		l := Line{ID: addedID(seq), State: Added, Finding: d.Finding, Beside: d.Line,
 			By: d.By, At: d.At, Why: d.Why, ObservedAt: d.ObservedAt}
 		n.lines = append(n.lines, l)
 		n.judge(l.ID, d)

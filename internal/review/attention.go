@@ -66,13 +66,15 @@ func (n Note) Decided() (l Line, ok bool) {
 	if len(n.decisions) == 0 {
 		return Line{}, false
 	}
-	switch d := n.decisions[len(n.decisions)-1]; d.Kind {
-	case Add:
-		return n.Line(fmt.Sprintf("a%d", len(n.decisions)))
-	default:
-		return n.Line(d.Line)
+	d := n.decisions[len(n.decisions)-1]
+	if d.Kind == Add {
+		return n.Line(addedID(len(n.decisions)))
 	}
+	return n.Line(d.Line)
 }
+
+// addedID is the id of the line that the decision of that number added.
+func addedID(seq int) string { return fmt.Sprintf("a%d", seq) }
 
 // handled words how an action was closed, for those who read the note.
 func (a Action) handled() string {

@@ -2,7 +2,6 @@ package review
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"bedsaid/internal/finding"
@@ -64,21 +63,8 @@ func (n Note) Standing(o note.Outline) note.Draft { return n.standing(n.lines, n
 // never closed, is left out.
 func (n Note) standing(lines []Line, actions []Action, o note.Outline) note.Draft {
 	d := n.draft
-	set := finding.Set{LeftOut: d.LeftOut}
-	var added []finding.Finding
-	for _, l := range lines {
-		if l.State != Rejected {
-			set.Findings = append(set.Findings, l.Finding)
-		}
-		if l.State == Added || l.State == Changed {
-			added = append(added, l.Finding)
-		}
-	}
-	for _, m := range d.Unmentioned() {
-		if !slices.ContainsFunc(added, m.ChartedBy) {
-			set.Unmentioned = append(set.Unmentioned, m)
-		}
-	}
+	set := finding.Set{LeftOut: d.LeftOut, Findings: findings(lines)}
+	set.Unmentioned = uncharted(d.Unmentioned(), set.Findings)
 	for _, a := range actions {
 		if !a.Gone() {
 			one := a.Attention

@@ -55,10 +55,6 @@ func (s Status) Signed() bool { return s >= Final }
 // Waits says whether a student signed and the preceptor has not.
 func (s Status) Waits() bool { return s == AwaitingCoSign || s == AmendingAwaitingCoSign }
 
-// Gone says that nobody needs to see it any more: its finding ended it before
-// anybody closed it.
-func (a Action) Gone() bool { return a.Ended && !a.Closed() }
-
 // Closed says whether the note stands as it was signed last.
 func (s Status) Closed() bool { return s == Final || s == Amended }
 
@@ -139,6 +135,10 @@ type Action struct {
 
 // Closed says whether somebody closed it.
 func (a Action) Closed() bool { return a.Closing.Handling != HandlingUnknown }
+
+// Gone says that nobody needs to see it any more: its finding ended it before
+// anybody closed it.
+func (a Action) Gone() bool { return a.Ended && !a.Closed() }
 
 // Signature is a person's name below the note.
 type Signature struct {
@@ -303,9 +303,11 @@ func (n Note) Talk() []Talk { return slices.Clone(n.talk) }
 func (n Note) Actions() []Action { return slices.Clone(n.actions) }
 
 // Findings gives what the note says now: all lines but the struck ones.
-func (n Note) Findings() []finding.Finding {
+func (n Note) Findings() []finding.Finding { return findings(n.lines) }
+
+func findings(lines []Line) []finding.Finding {
 	var all []finding.Finding
-	for _, l := range n.lines {
+	for _, l := range lines {
 		if l.State != Rejected {
 			all = append(all, l.Finding)
 		}
@@ -315,13 +317,12 @@ func (n Note) Findings() []finding.Finding {
 
 // Unmentioned gives what nobody spoke of and nobody charted since.
 func (n Note) Unmentioned() []finding.Missing {
-	var out []finding.Missing
-	for _, m := range n.draft.Unmentioned() {
-		if !slices.ContainsFunc(n.lines, func(l Line) bool { return l.State != Rejected && m.ChartedBy(l.Finding) }) {
-			out = append(out, m)
-		}
-	}
-	return out
+	return uncharted(n.draft.Unmentioned(), n.Findings())
+}
+
+// uncharted gives those of them that no finding settles.
+func uncharted(all []finding.Missing, by []finding.Finding) []finding.Missing {
+	return slices.DeleteFunc(all, func(m finding.Missing) bool { return slices.ContainsFunc(by, m.ChartedBy) })
 }
 
 // Versions gives the note as it was signed each time, the first one first.
