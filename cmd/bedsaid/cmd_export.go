@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -85,11 +84,16 @@ func (m *Main) exportCommand() *cobra.Command {
 	return c
 }
 
-func (m *Main) formFlags(c *cobra.Command, f *formFlags) {
+func formNames() []string {
 	var names []string
 	for _, x := range forms.All() {
 		names = append(names, x.Name)
 	}
+	return names
+}
+
+func (m *Main) formFlags(c *cobra.Command, f *formFlags) {
+	names := formNames()
 	fl := c.Flags()
 	fl.StringVar(&f.to, "to", "", "form to write, one `FORM` of "+strings.Join(names, ", "))
 	fl.StringVar(&f.out, "out", "", "write to `DIR`, readable by you only")
@@ -185,17 +189,13 @@ func (m *Main) writeDocuments(to forms.Form, f formFlags, docs []note.Document, 
 
 // exportForm checks what can be checked before anything is read.
 func (m *Main) exportForm(f formFlags, notes int) (forms.Form, error) {
-	all := forms.All()
-	names := make([]string, len(all))
-	for i, x := range all {
-		names[i] = x.Name
-	}
-	at := slices.Index(names, f.to)
+	to, known := forms.Find(f.to)
+	names := formNames()
 	_, isTerminal := m.Width(m.Stdout)
 	switch {
 	case f.to == "":
 		return forms.Form{}, usage("no form named").hint("--to takes one of %s", strings.Join(names, ", "))
-	case at < 0:
+	case !known:
 		return forms.Form{}, usage("unknown form %q", f.to).hint("%s", didYouMean(f.to, names, "--to takes one of "+strings.Join(names, ", ")))
 	case f.form != "compact" && f.form != "complete":
 		return forms.Form{}, usage("unknown form of the text %q", f.form).hint("--form takes compact or complete")
@@ -210,7 +210,7 @@ func (m *Main) exportForm(f formFlags, notes int) (forms.Form, error) {
 	case notes > 1 && f.out == "":
 		return forms.Form{}, usage("several drafts need --out").hint("name a folder with --out")
 	}
-	return all[at], nil
+	return to, nil
 }
 
 // readDocument reads a draft, or a note that export wrote. A file is not the

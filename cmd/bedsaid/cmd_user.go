@@ -193,13 +193,13 @@ up.`,
 // userOf finds a user who has access.
 func userOf(ctx context.Context, x *store.Session, login string) (store.User, error) {
 	users, err := x.Users(ctx)
-	for _, o := range users {
-		if o.Login == login && o.Retired.IsZero() {
-			return o, err
-		}
-	}
 	if err != nil {
 		return store.User{}, err
+	}
+	for _, o := range users {
+		if o.Login == login && o.Retired.IsZero() {
+			return o, nil
+		}
 	}
 	return store.User{}, failed(exitUsage, fmt.Errorf("no user %q", login)).hint("bedsaid record user list shows them")
 }
